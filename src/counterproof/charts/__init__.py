@@ -1,0 +1,1 @@
+"""charts (being built)."""

@@ -1,0 +1,1 @@
+"""circuits (being built)."""

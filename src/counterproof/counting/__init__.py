@@ -1,0 +1,1 @@
+"""counting (being built)."""

@@ -1,0 +1,1 @@
+"""dossier (being built)."""

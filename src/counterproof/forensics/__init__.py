@@ -1,0 +1,1 @@
+"""forensics (being built)."""

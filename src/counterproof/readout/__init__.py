@@ -1,0 +1,1 @@
+"""readout (being built)."""
