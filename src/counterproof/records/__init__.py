@@ -1,1 +1,34 @@
-"""records (being built)."""
+"""Records: what leaves an analysis, is stored, printed with ``--json`` and drawn.
+
+What to use when: :class:`Run` for a stretch of recording, :class:`Outcome` for a judged trial,
+:class:`Finding` for a statement about an instrument, :class:`PulsesReport` and its siblings for
+what one command prints. Each carries ``kind`` and ``schema_version``; ``schema.py`` writes the
+JSON schemas that lie in ``docs/schema``.
+"""
+
+from counterproof.records.base import Measured, Part, Record
+from counterproof.records.finding import Finding, NextMeasurement, Rival
+from counterproof.records.outcome import Chart, Criterion, Judgement, Outcome, Row, Series, Verdict
+from counterproof.records.pulses import PulsesReport
+from counterproof.records.run import Absorber, Position, Run, Signal
+
+__all__ = [
+    "Absorber",
+    "Chart",
+    "Criterion",
+    "Finding",
+    "Judgement",
+    "Measured",
+    "NextMeasurement",
+    "Outcome",
+    "Part",
+    "Position",
+    "PulsesReport",
+    "Record",
+    "Rival",
+    "Row",
+    "Run",
+    "Series",
+    "Signal",
+    "Verdict",
+]

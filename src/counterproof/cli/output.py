@@ -1,0 +1,63 @@
+"""How commands speak: results on stdout, everything else on stderr.
+
+A command builds one record and hands it to :func:`emit` with a function that shows it to a person.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, TypeVar
+
+from counterproof.progress import Report, silent
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from counterproof.records import Record
+
+R = TypeVar("R", bound="Record")
+
+
+def console() -> Console:
+    """Return the console on stdout."""
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=False)
+
+
+def say(message: str) -> None:
+    """Print a remark for the person on stderr."""
+    sys.stderr.write(message + "\n")
+
+
+def emit(record: R, as_json: bool, show: Callable[[R], None]) -> None:
+    """Print ``record`` as JSON, or let ``show`` print it for a person."""
+    if as_json:
+        sys.stdout.write(record.to_json() + "\n")
+    else:
+        show(record)
+
+
+@contextmanager
+def progress_bar(label: str, quiet: bool = False) -> Iterator[Report]:
+    """Show a progress bar on stderr while the block works; yields the report to hand down.
+
+    Nothing is shown when ``quiet`` or when stderr is no terminal.
+    """
+    if quiet or not sys.stderr.isatty():
+        yield silent
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(label, total=None)
+
+        def report(done: int, total: int) -> bool:
+            bar.update(task, completed=done, total=total)
+            return True
+
+        yield report

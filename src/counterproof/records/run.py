@@ -1,0 +1,80 @@
+"""One stretch of recording: who, where, with what, and which signals."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Literal
+
+from pydantic import Field, field_validator
+
+from counterproof.records.base import Part, Record
+
+
+class Absorber(Part):
+    """A sheet between source and instrument."""
+
+    material: str
+    thickness_mm: float | None = Field(default=None, gt=0)
+    areal_density_mg_cm2: float | None = Field(default=None, gt=0)
+
+
+class Position(Part):
+    """Where source and instrument stand.
+
+    ``distance_mm`` runs to the tube's effective centre; ``angle_deg`` from the calibration
+    direction. A background run has no distance.
+    """
+
+    place: str = ""
+    distance_mm: float | None = Field(default=None, gt=0)
+    distance_u_mm: float | None = Field(default=None, ge=0)
+    angle_deg: float = 0.0
+    absorbers: tuple[Absorber, ...] = ()
+
+
+class Signal(Part):
+    """One stored signal of a run.
+
+    ``form`` says which reader it needs; ``file`` is relative to the bench folder.
+    """
+
+    form: Literal["pulse_train", "count_log", "reading_log", "recording"]
+    file: str
+    sha256: str
+    count: int | None = None
+    duration_s: float | None = None
+    quantity: str | None = None
+    unit: str | None = None
+    field: Literal["momentary", "average", "accumulated"] | None = None
+    note: str = ""
+
+
+class Run(Record):
+    """A run: instrument (probe in use, switch state) + position + sources + signals."""
+
+    kind: Literal["run"] = "run"
+    id: str
+    instrument: str
+    probe: str | None = None
+    switch_state: str | None = None
+    position: Position = Position()
+    sources: tuple[str, ...] = ()
+    started_utc: datetime
+    duration_s: float = Field(ge=0)
+    signals: tuple[Signal, ...] = ()
+    conditions: dict[str, float] = Field(default_factory=dict)
+    note: str = ""
+    interrupted: bool = False
+    simulated: bool = False
+
+    @field_validator("started_utc")
+    @classmethod
+    def _in_utc(cls, moment: datetime) -> datetime:
+        if moment.tzinfo is None:
+            raise ValueError("a run's start needs a time zone; UTC is stored")
+        return moment.astimezone(UTC)
+
+    @property
+    def is_background(self) -> bool:
+        """Whether no source was present."""
+        return not self.sources
