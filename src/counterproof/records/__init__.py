@@ -8,7 +8,17 @@ JSON schemas that lie in ``docs/schema``.
 
 from counterproof.records.base import Measured, Part, Record
 from counterproof.records.finding import Finding, NextMeasurement, Rival
-from counterproof.records.outcome import Chart, Criterion, Judgement, Outcome, Row, Series, Verdict
+from counterproof.records.outcome import (
+    Chart,
+    Criterion,
+    Judgement,
+    Mark,
+    Outcome,
+    Row,
+    Series,
+    Verdict,
+)
+from counterproof.records.plan import Plan, PlannedRun
 from counterproof.records.pulses import PulsesReport
 from counterproof.records.run import Absorber, Position, Run, Signal
 
@@ -18,10 +28,13 @@ __all__ = [
     "Criterion",
     "Finding",
     "Judgement",
+    "Mark",
     "Measured",
     "NextMeasurement",
     "Outcome",
     "Part",
+    "Plan",
+    "PlannedRun",
     "Position",
     "PulsesReport",
     "Record",

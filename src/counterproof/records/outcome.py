@@ -63,8 +63,20 @@ class Series(Part):
         return self
 
 
+class Mark(Part):
+    """A line behind the data: a criterion's bound, or perfect agreement."""
+
+    axis: Literal["x", "y"]
+    at: float
+    dashed: bool = True
+
+
 class Chart(Part):
-    """Data that answer one question as a picture; the charts room draws it."""
+    """Data that answer one question as a picture; the charts room draws it.
+
+    A chart by label (``form="intervals"``) keeps its values in ``y`` with one label each; they are
+    drawn along the horizontal axis.
+    """
 
     question: str
     x_title: str
@@ -73,6 +85,7 @@ class Chart(Part):
     form: Literal["points", "lines", "intervals", "histogram", "strip"] = "points"
     log_x: bool = False
     log_y: bool = False
+    marks: tuple[Mark, ...] = ()
 
 
 class Row(Part):
