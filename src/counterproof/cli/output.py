@@ -14,6 +14,7 @@ from counterproof.progress import Report, silent
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from counterproof.records import Record
 
@@ -61,3 +62,15 @@ def progress_bar(label: str, quiet: bool = False) -> Iterator[Report]:
             return True
 
         yield report
+
+
+def pairs(rows: list[tuple[str, str]]) -> Table:
+    """Return a plain two-column table of what and how much."""
+    from rich.table import Table
+
+    table = Table(show_header=False, box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(style="dim", no_wrap=True)
+    table.add_column(overflow="fold")
+    for what, value in rows:
+        table.add_row(what, value)
+    return table

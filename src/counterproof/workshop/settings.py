@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import platformdirs
+
 from counterproof.errors import UserError
 from counterproof.texts import text
 
