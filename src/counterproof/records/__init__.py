@@ -19,6 +19,7 @@ from counterproof.records.outcome import (
     Verdict,
 )
 from counterproof.records.plan import Plan, PlannedRun
+from counterproof.records.publication import Item, Publication
 from counterproof.records.pulses import PulsesReport
 from counterproof.records.run import Absorber, Position, Run, Signal
 
@@ -27,6 +28,7 @@ __all__ = [
     "Chart",
     "Criterion",
     "Finding",
+    "Item",
     "Judgement",
     "Mark",
     "Measured",
@@ -36,6 +38,7 @@ __all__ = [
     "Plan",
     "PlannedRun",
     "Position",
+    "Publication",
     "PulsesReport",
     "Record",
     "Rival",

@@ -172,10 +172,10 @@ def _levels(own: Sequence[Evidence]) -> tuple[list[lv.Level], str]:
     if len(own) == 1 or (own and len(own) < FEWEST):
         log = binned(max(own, key=lambda e: e.seconds))
         if log is not None and log.counts.size >= FEWEST:
-            columns = (log.starts_s, log.durations_s, log.counts)
+            one = [slice(i, i + 1) for i in range(log.counts.size)]
             cut = [
-                lv.counted_level(CountLog(*(column[i : i + 1] for column in columns)))
-                for i in range(log.counts.size)
+                lv.counted_level(CountLog(log.starts_s[i], log.durations_s[i], log.counts[i]))
+                for i in one
             ]
             return cut, text("trials.repeatability.one_run_cut")
     for level in (lv.count_rate, lv.indicated_dose_rate):

@@ -13,7 +13,16 @@ import numpy as np
 from counterproof.counting.planning import split_for_relative
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
-from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
+from counterproof.records import (
+    Chart,
+    Criterion,
+    Judgement,
+    Measured,
+    Outcome,
+    Plan,
+    PlannedRun,
+    Row,
+)
 from counterproof.records.outcome import worst
 from counterproof.texts import text
 from counterproof.trials import levels as lv
@@ -100,8 +109,14 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             if mine.dose and other.reference and other.reference.estimate.value > 0:
                 ratio = lv.over(mine.dose.estimate, other.reference.estimate)
                 dose_ratios.setdefault(name, []).append((label, ratio))
+                fits = _calibrated_for(theirs[0])
+                if not fits:
+                    warnings.append(
+                        text("trials.source_response.other_nuclide", reference=name, source=label)
+                    )
+                held_to = criterion if fits else None
                 judgements.append(
-                    _judged(subject, name, label, ratio, mine.dose, other.reference, criterion)
+                    _judged(subject, name, label, ratio, mine.dose, other.reference, held_to)
                 )
     if not with_source:
         warnings.append(text("trials.no_runs", instrument=subject.name, what=NAME))
@@ -146,6 +161,15 @@ class _Nets:
 
 def _nets(group: Sequence[Evidence], background: Sequence[Evidence]) -> _Nets:
     return _Nets(group, background)
+
+
+def _calibrated_for(e: Evidence) -> bool:
+    """Whether the reference's calibration holds for the run's nuclides.
+
+    A calibration with caesium says nothing about a source whose betas reach the reference's gas.
+    """
+    found = lv.sensitivity_for(e.counter, e.nuclides)
+    return found is not None and (found[1] == "any" or found[1] in e.nuclides)
 
 
 def _place(e: Evidence) -> tuple[tuple[str, ...], float | None, float, tuple[str, ...]]:
@@ -199,7 +223,7 @@ def _judged(
     ratio: Estimate,
     mine: lv.Level,
     theirs: lv.Level,
-    criterion: object,
+    criterion: Criterion | None,
 ) -> Judgement:
     fixed = abs(ratio.value) * float(
         np.hypot(
@@ -215,7 +239,7 @@ def _judged(
             source=label,
         ),
         ratio,
-        criterion,  # type: ignore[arg-type]
+        criterion,
         min(mine.seconds, theirs.seconds),
         fixed,
     )
@@ -224,8 +248,9 @@ def _judged(
 def _statement(subject: Counter, judgements: Sequence[Judgement], verdict: str) -> str:
     if not judgements:
         return text("trials.source_response.nothing", instrument=subject.name)
+    judged = [j for j in judgements if j.verdict != "no criterion"] or judgements
     parts = [
-        f"{j.quantity}: {format_estimate(j.measured.estimate())} ({j.verdict})" for j in judgements
+        f"{j.quantity}: {format_estimate(j.measured.estimate())} ({j.verdict})" for j in judged
     ]
     return "; ".join(parts) + "."
 

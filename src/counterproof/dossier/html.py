@@ -1,0 +1,58 @@
+"""Build the dossier as one HTML file: styles, font and figures inside, nothing from outside."""
+
+from __future__ import annotations
+
+import base64
+from importlib.resources import files
+
+from counterproof.charts import svg
+from counterproof.dossier import shown
+from counterproof.records import Chart, Publication
+from counterproof.texts import text
+
+_FACES = (("regular", 400, "normal"), ("bold", 700, "normal"), ("italic", 400, "italic"))
+
+
+def _fonts() -> str:
+    folder = files("counterproof.charts").joinpath("fonts")
+    rules = []
+    for name, weight, style in _FACES:
+        data = base64.b64encode(folder.joinpath(f"proof-serif-{name}.woff2").read_bytes()).decode()
+        rules.append(
+            f"@font-face{{font-family:'Proof Serif';font-weight:{weight};font-style:{style};"
+            f"src:url(data:font/woff2;base64,{data}) format('woff2')}}"
+        )
+    return "\n".join(rules)
+
+
+def _figure(chart: Chart) -> str:
+    """Return the picture with its title for those who hear the page."""
+    drawn = svg(chart)
+    start = drawn.index("<svg") + 4
+    label = chart.question.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
+    return f'{drawn[:start]} role="img" aria-label="{label}"{drawn[start:]}'
+
+
+def build_html(publication: Publication) -> str:
+    """Return the dossier as a self-contained HTML page.
+
+    The same publication gives the same page, byte for byte.
+    """
+    import jinja2
+
+    room = files(__package__)
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["value"] = shown.value
+    environment.filters["interval"] = shown.interval
+    environment.filters["moment"] = shown.moment
+    template = environment.from_string(room.joinpath("page.html.j2").read_text(encoding="utf-8"))
+    return template.render(
+        p=publication,
+        t=lambda key, **names: text(f"dossier.{key}", **names),
+        style=room.joinpath("page.css").read_text(encoding="utf-8"),
+        fonts=_fonts(),
+        figure=_figure,
+        grids=shown.grids,
+    )
