@@ -58,8 +58,8 @@ SOURCES = {
     for s in (
         # photon constants in µSv m²/(MBq h): Cs-137 0.0754 µGy·1.203 Sv/Gy = 0.0907 (air kerma
         # constant and ICRP 74 coefficient), Ba-133 0.076, K-40 0.020, Th-232 chain 0.25 (these
-        # three from memory, rounded; the last less the rods' own absorption); Sr/Y-90: bremsstrahlung
-        # only, taken as about 1 % of a photon source
+        # three from memory, rounded; the last less the rods' own absorption); Sr/Y-90:
+        # bremsstrahlung only, taken as about 1 % of a photon source
         Source("caesium", "caesium disc", (("Cs-137", 37e3),), DAY,
                "disc 25 mm, 3 mm plastic", 0.0907 * 0.037),
         Source("barium", "barium disc", (("Ba-133", 37e3),), DAY,
