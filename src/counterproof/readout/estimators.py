@@ -96,9 +96,9 @@ class Exponential:
             share = (1.0 - fade) / self.step_s
             held = accumulate(counts.tolist(), lambda r, n: r * fade + share * n, initial=0.0)
             rate = np.fromiter(held, np.float64, edges.size)[tick]
-            age = tick * self.step_s
+            age = np.asarray(tick * self.step_s, dtype=np.float64)
         if self.start == "elapsed":
-            rate = np.asarray(rate / np.maximum(-np.expm1(-age / self.tau_s), 1e-9))
+            rate = np.asarray(rate / np.maximum(-np.expm1(-age / self.tau_s), 1e-9), dtype=np.float64)
         return rate
 
 
