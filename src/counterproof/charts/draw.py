@@ -71,7 +71,13 @@ def _axis(chart: Chart, name: str) -> Any:
     log = chart.log_x if name == "x" else chart.log_y
     title = chart.x_title if name == "x" else chart.y_title
     kind = alt.X if name == "x" else alt.Y
-    scale = alt.Scale(type="log") if log else alt.Scale(zero=False, padding=10)
+    if log:
+        scale = alt.Scale(type="log", padding=10)
+    elif chart.form in ("strip", "histogram"):
+        # counts and rates start at zero, and time fills the width
+        scale = alt.Scale(zero=name == "y", nice=name == "y")
+    else:
+        scale = alt.Scale(zero=False, padding=10)
     axis = alt.Axis(grid=name == "y", tickCount=6, labelFlush=False)
     return kind(f"{name}:Q", title=title, scale=scale, axis=axis)
 
@@ -149,9 +155,10 @@ def _histogram(chart: Chart, base: Any, shape: Any) -> list[Any]:
         base.mark_bar(opacity=0.55, binSpacing=1)
         .transform_filter(measured)
         .encode(
-            x=alt.X("low:Q", title=chart.x_title, scale=alt.Scale(zero=False, padding=10)),
+            x=alt.X("low:Q", title=chart.x_title, scale=alt.Scale(zero=False, nice=False)),
             x2="high:Q",
             y=_axis(chart, "y"),
+            y2=alt.datum(0),
         )
     )
     line = (

@@ -47,6 +47,7 @@ def build_html(publication: Publication) -> str:
     environment.filters["value"] = shown.value
     environment.filters["interval"] = shown.interval
     environment.filters["moment"] = shown.moment
+    environment.filters["sentence"] = shown.sentence
     template = environment.from_string(room.joinpath("page.html.j2").read_text(encoding="utf-8"))
     return template.render(
         p=publication,

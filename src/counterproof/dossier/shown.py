@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate, format_interval, format_number
 from counterproof.records import Measured, Row
+from counterproof.texts import text
 
+_PRINTED = {"1/s": "s⁻¹", "1/min": "min⁻¹"}
 Cell = Measured | str | float | int | None
 
 
@@ -17,7 +20,7 @@ def value(cell: Cell) -> str:
     if cell is None:
         return "–"
     if isinstance(cell, Measured):
-        return format_estimate(cell.estimate())
+        return format_estimate(_typeset(cell))
     if isinstance(cell, str):
         return cell
     if isinstance(cell, int):
@@ -25,9 +28,15 @@ def value(cell: Cell) -> str:
     return str(int(cell)) if cell == int(cell) and abs(cell) < 1e6 else format_number(cell)
 
 
+def _typeset(measured: Measured) -> Estimate:
+    """Return the estimate with its unit as one prints it."""
+    e = measured.estimate()
+    return e.scaled(1.0, _PRINTED.get(e.unit, e.unit))
+
+
 def interval(measured: Measured) -> str:
     """Print the coverage interval of a measured value."""
-    e = measured.estimate()
+    e = _typeset(measured)
     return format_interval(e.low, e.high, e.coverage, e.unit)
 
 
@@ -45,26 +54,36 @@ class Grid:
 
 
 def grids(rows: Sequence[Row]) -> list[Grid]:
-    """Return rows as tables, those with the same columns together.
+    """Return rows as tables: neighbours that share a column stand in one.
 
     A column that says where another came from (``"…, from"``) goes into that one's cell.
     """
-    tables: list[tuple[tuple[str, ...], list[tuple[str, ...]]]] = []
+    groups: list[list[Row]] = []
     for row in rows:
-        columns = tuple(k for k in row.values if not k.endswith(", from"))
-        cells = [row.label, "" if row.instrument == row.label else row.instrument]
+        if groups and set(row.values) & {k for r in groups[-1] for k in r.values}:
+            groups[-1].append(row)
+        else:
+            groups.append([row])
+    return [_grid(group) for group in groups]
+
+
+def _grid(rows: Sequence[Row]) -> Grid:
+    columns = dict.fromkeys(k for r in rows for k in r.values if not k.endswith(", from"))
+    named = any(r.instrument not in ("", r.label) for r in rows)
+    lines = []
+    for row in rows:
+        cells = [row.label]
+        if named:
+            cells.append(row.instrument)
         for column in columns:
-            shown = value(row.values[column])
+            shown = value(row.values.get(column))
             origin = row.values.get(f"{column}, from")
             cells.append(f"{shown} ({origin})" if origin else shown)
-        if tables and tables[-1][0] == columns:
-            tables[-1][1].append(tuple(cells))
-        else:
-            tables.append((columns, [tuple(cells)]))
-    found = []
-    for columns, lines in tables:
-        with_instrument = any(line[1] for line in lines)
-        head = ("", "counter", *columns) if with_instrument else ("", *columns)
-        kept = lines if with_instrument else [(line[0], *line[2:]) for line in lines]
-        found.append(Grid(head, tuple(kept)))
-    return found
+        lines.append(tuple(cells))
+    head = ("", text("dossier.counter")) if named else ("",)
+    return Grid((*head, *columns), tuple(lines))
+
+
+def sentence(words: str) -> str:
+    """Return words with a capital at the start, as a sentence has it."""
+    return words[:1].upper() + words[1:]

@@ -33,7 +33,6 @@ def ratio_chart(
     groups: Sequence[tuple[str, Sequence[tuple[str, Estimate]]]],
     title: str,
     criterion: Criterion | None,
-    log: bool = False,
 ) -> Chart:
     """Ratios by label, one series per group, with the criterion's bounds and 1 behind them."""
     bounds = [] if criterion is None else [b for b in (criterion.low, criterion.high) if b]
@@ -45,7 +44,6 @@ def ratio_chart(
         form="intervals",
         series=tuple(_labelled(name, values) for name, values in groups),
         marks=tuple(marks),
-        log_x=log,
     )
 
 

@@ -277,7 +277,6 @@ def _charts(
                 list(counts.items()),
                 text("trials.source_response.axis_counts"),
                 None,
-                log=True,
             )
         )
     return charts
