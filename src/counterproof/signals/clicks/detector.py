@@ -1,0 +1,153 @@
+"""Find clicks in a stream: any block sizes in, onset times out, bounded memory and delay."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from counterproof.signals.clicks.explain import STEPS, explain
+from counterproof.signals.clicks.front import Front, Samples, working_band
+from counterproof.signals.clicks.judge import threshold_for, verdict
+from counterproof.signals.clicks.learn import Learned, own_window
+from counterproof.signals.clicks.matched import make_templates
+from counterproof.signals.clicks.pursuit import take_off
+from counterproof.signals.clicks.whitening import filtered, whitening_taps
+
+Floats = NDArray[np.float64]
+
+BLOCK_S = 1.0
+LONGEST_RESOLVING_S = 4e-3
+SHORTEST_RESOLVING_S = 0.8e-3
+
+
+class ClickDetector:
+    """Detect clicks of known shape in blocks of a recording.
+
+    Args:
+        learned: what :func:`counterproof.signals.clicks.learn.learn` found in an excerpt.
+        sample_rate_hz: rate of the recording.
+        false_rate_per_s: false clicks per second of Gaussian noise to allow.
+
+    Raises:
+        ValueError: if ``learned`` holds no shape.
+    """
+
+    def __init__(
+        self, learned: Learned, sample_rate_hz: float, *, false_rate_per_s: float = 1e-3
+    ) -> None:
+        """Prepare templates and filters."""
+        if not learned.shapes:
+            raise ValueError("nothing to look for: no shape was learned")
+        self.learned = learned
+        self.band = working_band(sample_rate_hz)
+        self.threshold = threshold_for(false_rate_per_s)
+        rate = self.band.rate_hz
+        self._front = Front(self.band)
+        self._taps = whitening_taps(learned.spectrum, self.band)
+        self._reach = self._taps.size // 2
+        waves = [filtered(s.waveform.astype(np.float32), self._taps) for s in learned.shapes]
+        self.templates = make_templates(np.stack(waves))
+        self._own = own_window(learned.shapes[0].waveform, rate)
+        self._block = round(BLOCK_S * rate)
+        length = self.templates.length
+        self._ahead = 2 * length
+        self._context = length
+        # raw signal from `_raw_at` on, whitened signal from `_white_at` on (working samples)
+        self._raw = np.zeros(self._reach, np.float32)
+        self._white = np.zeros(self._context, np.float32)
+        self._next = 0
+        self._onset = np.array([s.onset_s for s in learned.shapes])
+        self.times: list[Floats] = []
+        self.voices: list[NDArray[np.int64]] = []
+        self.amplitudes: list[Floats] = []
+        self.lows: list[Floats] = []
+        self.seconds = 0.0
+
+    @property
+    def resolving_time_s(self) -> float:
+        """Events closer than this count as one: the click's own length, at most 4 ms."""
+        length = self.learned.shapes[0].length_s
+        return min(max(length, SHORTEST_RESOLVING_S), LONGEST_RESOLVING_S)
+
+    def push(self, block: NDArray[np.floating]) -> Floats:
+        """Take a block of the recording; return onset times (s) that became certain."""
+        return self.push_working(self._front.push(block))
+
+    def push_working(self, block: Samples) -> Floats:
+        """Take a block that has already passed the front end."""
+        self._raw = np.concatenate([self._raw, block])
+        return self._advance(last=False)
+
+    def finish(self) -> Floats:
+        """Return the onset times of what is left; the detector is spent afterwards."""
+        self.push_working(self._front.finish())
+        return self.finish_working()
+
+    def finish_working(self) -> Floats:
+        """Finish a detector fed by :meth:`push_working`."""
+        self._raw = np.concatenate([self._raw, np.zeros(self._reach, np.float32)])
+        return self._advance(last=True)
+
+    def _advance(self, *, last: bool) -> Floats:
+        out = [np.empty(0)]
+        block, reach = self._block, self._reach
+        while self._raw.size >= block + 2 * reach:
+            self._whiten(block)
+            while self._white.size >= self._context + block + self._ahead:
+                out.append(self._search(block))
+        if last:
+            if self._raw.size > 2 * reach:
+                self._whiten(self._raw.size - 2 * reach)
+            left = self._white.size - self._context
+            self._white = np.concatenate([self._white, np.zeros(self._ahead, np.float32)])
+            while left > 0:
+                size = min(block, left)
+                out.append(self._search(size))
+                left -= size
+        return np.concatenate(out)
+
+    def _whiten(self, size: int) -> None:
+        piece = self._raw[: size + 2 * self._reach]
+        white = filtered(piece, self._taps)[self._reach : self._reach + size]
+        self._white = np.concatenate([self._white, white])
+        self._raw = self._raw[size:]
+
+    def _search(self, size: int) -> Floats:
+        """Explain the next ``size`` samples and what follows them; keep the former's clicks."""
+        context = self._context
+        region = self._white[: context + size + self._ahead]
+        found = explain(
+            region,
+            self.templates,
+            self.learned.sigma2,
+            self.learned.leftover,
+            self.threshold,
+            own=self._own,
+            first=context - 8,
+            last=context + size + self._ahead // 2,
+        )
+        mine = found.starts < (context + size) * STEPS
+        good = verdict(found, self.learned.shapes, self.threshold) & mine
+        rate = self.band.rate_hz
+        start = found.starts[good] / STEPS - context + self._next
+        times = start / rate + self._onset[found.voices[good]]
+        # the clicks of this block leave the signal, so that their echoes do not reach the next
+        self._keep_rest(found.starts[mine], found.amplitudes[mine], found.voices[mine], size)
+        self._next += size
+        self.times.append(times)
+        self.voices.append(found.voices[good])
+        self.amplitudes.append(found.amplitudes[good])
+        self.lows.append(found.lows)
+        self.seconds += size / rate
+        return np.asarray(times, np.float64)
+
+    def _keep_rest(
+        self,
+        starts: NDArray[np.int64],
+        amplitudes: Floats,
+        voices: NDArray[np.int64],
+        size: int,
+    ) -> None:
+        rest = self._white.copy()
+        take_off(rest, self.templates.fine, voices, starts, amplitudes, 0, starts.size)
+        self._white = rest[size:]
