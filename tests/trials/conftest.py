@@ -1,0 +1,87 @@
+"""Evidence made by hand for the trials."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from counterproof.quantities import Estimate
+from counterproof.records import Position, Run
+from counterproof.signals.trains import PulseTrain, ReadingLog
+from counterproof.trials.shape import Counter, Evidence
+
+Make = Callable[..., Evidence]
+
+
+def sensitivity(value: float, relative: float = 0.02) -> Estimate:
+    u = value * relative
+    return Estimate(value, u, value - 1.96 * u, value + 1.96 * u, unit="1/s per µSv/h")
+
+
+@pytest.fixture
+def lantern() -> Counter:
+    return Counter("Lantern", (120.0,), 40.0)
+
+
+@pytest.fixture
+def wren() -> Counter:
+    return Counter("Wren", (), 60.0, {"Cs-137": sensitivity(2.5)})
+
+
+@pytest.fixture
+def make() -> Make:
+    """Return a maker of evidence with a random pulse train and optional readings."""
+    counter_of: dict[str, int] = {}
+
+    def evidence(
+        counter: Counter,
+        rate_per_s: float,
+        seconds: float,
+        *,
+        sources: tuple[str, ...] = (),
+        nuclides: tuple[str, ...] = (),
+        display: float | None = None,
+        field: str = "momentary",
+        seed: int = 1,
+        pulses: bool = True,
+        distance_mm: float | None = None,
+    ) -> Evidence:
+        rng = np.random.default_rng([seed, len(counter_of)])
+        n = rng.poisson(rate_per_s * seconds)
+        run_id = f"r{len(counter_of)}"
+        counter_of[run_id] = 1
+        readings: tuple[ReadingLog, ...] = ()
+        if display is not None and field == "momentary":
+            t = np.arange(5.0, seconds, 5.0)
+            readings = (ReadingLog(t, np.full(t.size, display), "dose_rate", "µSv/h"),)
+        elif display is not None and field == "average":
+            readings = (
+                ReadingLog(
+                    np.array([seconds]), np.array([display]), "dose_rate", "µSv/h", "average", 0.01
+                ),
+            )
+        elif display is not None:
+            dose = display * seconds / 3600.0
+            readings = (
+                ReadingLog(
+                    np.array([0.0, seconds]),
+                    np.array([1.0, 1.0 + dose]),
+                    "dose",
+                    "µSv",
+                    "accumulated",
+                    0.001,
+                ),
+            )
+        run = Run(
+            id=run_id,
+            instrument=counter.name,
+            sources=sources,
+            position=Position(distance_mm=distance_mm if sources else None),
+            started_utc=datetime(2026, 3, 14, tzinfo=UTC),
+            duration_s=seconds,
+        )
+        train = PulseTrain(np.sort(rng.uniform(0, seconds, n)), seconds) if pulses else None
+        return Evidence(run, counter, train, None, readings, nuclides)
+
+    return evidence
