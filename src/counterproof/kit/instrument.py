@@ -2,13 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
 from counterproof.kit.base import KitItem, KitPart
-from counterproof.kit.fields import CapacityText, Hours, ResistanceText, Seconds, VoltageText, said
-from counterproof.quantities import conversion_factor
+from counterproof.kit.fields import (
+    CapacityText,
+    Hours,
+    NuclideName,
+    ResistanceText,
+    Seconds,
+    VoltageText,
+    said,
+    uncertainty_of,
+)
+from counterproof.quantities import (
+    Estimate,
+    conversion_factor,
+    convert,
+    parse_quantity,
+    parse_sensitivity,
+)
 from counterproof.texts import text
 
 Quantity = Literal["dose_rate", "count_rate", "dose", "counts"]
@@ -119,6 +135,42 @@ class Claim(KitPart):
     source: str
 
 
+class Calibrated(KitPart):
+    """What makes a counter a reference: its sensitivity, for which nuclide, how sure, who says so.
+
+    ``uncertainty`` is one standard uncertainty; ``nuclide`` may be absent where the calibration
+    holds for every photon source in use. ``own_background`` are the counts that the counter makes
+    without any field.
+    """
+
+    sensitivity: str
+    nuclide: NuclideName | None = None
+    uncertainty: str
+    own_background: str | None = None
+    source: str
+    date: dt.date | None = None
+    traceable: bool = False
+
+    @model_validator(mode="after")
+    def _readable(self) -> Self:
+        said(self.per_s_per_usv_h)
+        if self.own_background is not None:
+            said(parse_quantity, self.own_background, "cps")
+        return self
+
+    def per_s_per_usv_h(self) -> Estimate:
+        """Return the sensitivity in 1/s per µSv/h of H*(10).
+
+        Raises:
+            UserError: if it is stated in another dose quantity or its uncertainty is no number.
+        """
+        stated = parse_sensitivity(self.sensitivity, self.nuclide or "", "h10")
+        value = convert(stated.value, stated.unit, "cps/(µSv/h)")
+        u = uncertainty_of(self.uncertainty, value, "cps/(µSv/h)")
+        unit, half = "1/s per µSv/h", 1.959964 * u
+        return Estimate(value, u, value - half, value + half, 0.95, unit, None, self.source)
+
+
 class Instrument(KitItem):
     """A counter.
 
@@ -141,6 +193,7 @@ class Instrument(KitItem):
     setting: tuple[Setting, ...] = ()
     battery: Battery = Battery()
     claim: tuple[Claim, ...] = ()
+    calibration: tuple[Calibrated, ...] = ()
     photos: tuple[str, ...] = ()
 
     @property

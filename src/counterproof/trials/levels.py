@@ -147,11 +147,13 @@ def reference_dose_rate(evidence: Evidence) -> Level | None:
     if rate is None or found is None:
         return None
     sensitivity, nuclide = found
+    own = evidence.counter.own_background_per_s
+    radiation = shifted(rate.estimate, -own)
     return Level(
-        over(rate.estimate, sensitivity, DOSE_RATE),
+        over(radiation, sensitivity, DOSE_RATE),
         rate.seconds,
         text("trials.how_reference", nuclide=nuclide),
-        rate.estimate.value / sensitivity.value * sensitivity.relative_u,
+        radiation.value / sensitivity.value * sensitivity.relative_u,
     )
 
 
@@ -168,6 +170,12 @@ def over(top: Estimate, bottom: Estimate, unit: str = "") -> Estimate:
         top.counts if bottom.counts is None else found.counts,
         found.method,
     )
+
+
+def shifted(e: Estimate, by: float) -> Estimate:
+    """Return an estimate moved by an exact amount, not below zero."""
+    low, value, high = (max(x + by, 0.0) for x in (e.low, e.value, e.high))
+    return Estimate(value, e.u, low, high, e.coverage, e.unit, e.counts, e.method)
 
 
 def pooled(levels: Sequence[Level]) -> Level:

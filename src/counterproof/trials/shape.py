@@ -27,6 +27,7 @@ class Counter:
         window_s: the display's averaging window as stated; ``None`` when unknown.
         sensitivity_per_s_per_usv_h: for a reference: true counts per second per µSv/h by nuclide
             (``"any"`` for the rest), each with its uncertainty; empty for a counter under test.
+        own_background_per_s: counts that a reference makes without any field.
         dead_time_s: of its tube, ``None`` when unknown.
     """
 
@@ -34,6 +35,7 @@ class Counter:
     stated_cpm_per_usv_h: tuple[float, ...] = ()
     window_s: float | None = None
     sensitivity_per_s_per_usv_h: Mapping[str, Estimate] = field(default_factory=dict)
+    own_background_per_s: float = 0.0
     dead_time_s: float | None = None
 
     @property
