@@ -33,6 +33,7 @@ MISUSE: type[Exception] = next(
 
 COMMANDS: dict[str, str] = {
     "pulses": "counterproof.cli.pulses:pulses",
+    "licences": "counterproof.cli.licences:licences",
 }
 """Command name → ``module:function`` or ``module:typer app`` (a group of subcommands)."""
 
