@@ -6,9 +6,7 @@ a :class:`Span` in millimetres; ``activity = "9.2 kBq"`` stays text that was che
 
 from __future__ import annotations
 
-import difflib
 import math
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -167,33 +165,29 @@ def uncertainty_of(given: str, value: float, unit: str) -> float:
     return parse_quantity(given, unit)
 
 
-_NUCLIDE = re.compile(
-    r"^(?:([A-Za-z]{1,2})[- ]?(\d{1,3})([mnMN]?)|(\d{1,3})([mn]?)[- ]?([A-Za-z]{1,2}))$"
-)
-
-
 def nuclide_name(given: str) -> str:
     """Return the usual spelling of a nuclide: ``cs137``, ``137Cs`` and ``Cs 137`` are ``Cs-137``.
 
     Raises:
-        UserError: if it is not a nuclide of a known element.
+        UserError: if there is no such nuclide; the nearest names are offered.
     """
-    from counterproof.physics.elements import ELEMENTS
+    from counterproof.physics import decaydata  # late: reads a table
 
-    match = _NUCLIDE.match(given.strip())
-    symbols = {e.symbol.lower(): e.symbol for e in ELEMENTS.values()}
-    symbols |= {s.lower(): s for s in _BEYOND}
-    if match is None:
-        raise UserError(text("kit.not_nuclide", given=given))
-    symbol = (match[1] or match[6]).lower()
-    mass, state = match[2] or match[4], (match[3] or match[5] or "").lower()
-    if symbol not in symbols:
-        near = difflib.get_close_matches(symbol, symbols, n=1, cutoff=0.3)
-        nearest = f"{symbols[near[0]] if near else 'Cs'}-{mass}{state}"
-        raise UserError(text("kit.no_element", given=given, nearest=nearest))
-    return f"{symbols[symbol]}-{mass}{state}"
+    return decaydata.nuclide_name(given)
 
 
-_BEYOND = ("Po", "At", "Rn", "Fr", "Ra", "Ac", "Th", "Pa", "U", "Np", "Pu", "Am", "Cm", "Bk", "Cf")
+def nuclide_or_material(given: str) -> str:
+    """Return a nuclide's usual spelling, or the name of a source material (``"uranium ore"``).
+
+    Raises:
+        UserError: if it is neither.
+    """
+    from counterproof.physics.nuclides import recipe_of, source_kinds  # late: reads a table
+
+    known = " ".join(given.lower().split())
+    recipe = recipe_of(given)
+    return known if known in source_kinds() else recipe.lead
+
 
 NuclideName = Annotated[str, AfterValidator(lambda given: said(nuclide_name, given))]
+NuclideOrMaterial = Annotated[str, AfterValidator(lambda given: said(nuclide_or_material, given))]

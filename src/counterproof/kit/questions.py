@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from counterproof.errors import UserError
 from counterproof.kit.base import KitItem
-from counterproof.kit.fields import nuclide_name, uncertainty_of
+from counterproof.kit.fields import nuclide_name, nuclide_or_material, uncertainty_of
 from counterproof.kit.kinds import KINDS
 from counterproof.quantities import (
     conversion_factor,
@@ -139,13 +139,8 @@ _QUESTIONS: dict[str, tuple[Question, ...]] = {
         Q("length_mm", "span", required=True, unit="mm", when=("form", ("line", "cylinder"))),
         Q("cover.material", "material"),
         Q("cover.thickness_mm", "span", required=True, unit="mm", when=("cover.material", ())),
-        Q(
-            "composition.kind",
-            "choice",
-            choices=("ore", "glaze", "metal", "paint", "salt", "glass", "other"),
-        ),
-        Q("composition.equilibrium", "share", when=("composition.kind", ())),
-        Q("composition.radon_retention", "share", when=("composition.kind", ("ore", "paint"))),
+        Q("composition.equilibrium", "choice", choices=("none", "short-lived", "full")),
+        Q("composition.radon_retention", "share"),
     ),
     "position": (
         Q("name", required=True),
@@ -263,7 +258,7 @@ def _date(question: Question, given: str) -> dt.date:
 
 
 def _nuclide(question: Question, given: str) -> str:
-    return nuclide_name(given)
+    return nuclide_or_material(given) if question.key == "nuclide" else nuclide_name(given)
 
 
 def _material(question: Question, given: str) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
 from typing import ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
@@ -15,14 +14,14 @@ from counterproof.kit.fields import (
     ActivityText,
     MassText,
     Millimetres,
-    NuclideName,
+    NuclideOrMaterial,
     Share,
     said,
     share_of,
     uncertainty_of,
 )
 from counterproof.kit.layers import Layer, SizedLayer
-from counterproof.quantities import Estimate, parse_quantity
+from counterproof.quantities import Estimate, coverage_factor, parse_quantity
 from counterproof.texts import text
 
 _SIZES: dict[str, tuple[str, ...]] = {
@@ -39,28 +38,21 @@ class Portion(KitPart):
     A parent with its daughter in equilibrium are two portions of 1 each.
     """
 
-    nuclide: NuclideName
+    nuclide: NuclideOrMaterial
     fraction: float = Field(default=1.0, gt=0)
 
 
 class Composition(KitPart):
-    """What is not a sealed source: ore, glaze, metal, paint, salt.
+    """The state of a decay chain, for ore, glaze, metal, paint and the like.
 
-    ``equilibrium`` is the activity of the chain's later members relative to the head;
-    ``radon_retention`` the share of radon that stays inside; ``separation_date`` when the head was
-    chemically separated (then ingrowth is reckoned from it instead of ``equilibrium``).
+    ``equilibrium`` says which daughters were there at the reference date: ``"none"``,
+    ``"short-lived"`` (those that live less than a year) or ``"full"``; absent, the material's own
+    state holds. ``radon_retention`` is the share of radon that stays inside.
     """
 
-    kind: Literal["ore", "glaze", "metal", "paint", "salt", "glass", "other"]
-    equilibrium: Share = 1.0
+    equilibrium: Literal["none", "short-lived", "full"] | None = None
     radon_retention: Share = 1.0
-    separation_date: dt.date | None = None
     mass: MassText | None = None
-
-    @property
-    def equilibrium_share(self) -> float:
-        """Equilibrium as a number between 0 and 1."""
-        return share_of(self.equilibrium)
 
     @property
     def radon_share(self) -> float:
@@ -71,6 +63,8 @@ class Composition(KitPart):
 class Source(KitItem):
     """A check source.
 
+    ``nuclide`` is a nuclide or a source material (``"uranium ore"``, ``"thorium"``, …), whose
+    activity is that of the chain's head.
     Activity and its uncertainty (one standard uncertainty) may be absent: then shape and ratios
     alone are known. ``matrix`` is the material that holds the activity of a disc or cylinder.
     """
@@ -78,7 +72,7 @@ class Source(KitItem):
     table: ClassVar[str] = "source"
 
     description: str = ""
-    nuclide: NuclideName | None = None
+    nuclide: NuclideOrMaterial | None = None
     nuclides: tuple[Portion, ...] = ()
     activity: ActivityText | None = None
     activity_uncertainty: str | None = None
@@ -130,23 +124,18 @@ class Source(KitItem):
             return (Portion(nuclide=self.nuclide),)
         return self.nuclides
 
-    def activity_at(
-        self, day: dt.date, half_lives_s: Mapping[str, float] | None = None
-    ) -> Estimate:
-        """Return the activity on ``day`` in Bq, summed over the nuclides that are listed.
+    def activity_at(self, day: dt.date) -> Estimate:
+        """Return the activity on ``day`` in Bq: of the chain's head, summed over portions.
 
-        Plain decay A·2^(−t/T½) of each portion from the reference date; daughters that grow in are
-        the concern of ``physics.nuclides``. The uncertainty is the stated one, scaled; the
-        half-life's is negligible beside it.
-
-        Args:
-            day: the date asked for.
-            half_lives_s: half-life of each nuclide in s; looked up in ICRP-107 data if absent.
+        Plain decay A·2^(−t/T½) from the reference date with ICRP-107 half-lives; what grows in is
+        the concern of ``physics.nuclides``. The half-life's uncertainty is carried along.
 
         Raises:
-            UserError: if the activity is unknown, a nuclide is unknown, or ``day`` lies before the
-                reference date.
+            UserError: if the activity is unknown or ``day`` lies before the reference date.
         """
+        from counterproof.physics.decaydata import half_life_s
+        from counterproof.physics.nuclides import HALF_LIFE_RELATIVE_U, recipe_of
+
         if self.activity is None or self.reference_date is None:
             raise UserError(text("kit.activity_unknown", name=self.name))
         days = (day - self.reference_date).days
@@ -154,24 +143,13 @@ class Source(KitItem):
             raise UserError(
                 text("kit.before_reference", name=self.name, day=day, reference=self.reference_date)
             )
-        factor = 0.0
+        factor = slope = 0.0
         for portion in self.portions:
-            t = (half_lives_s or {}).get(portion.nuclide) or half_life_s(portion.nuclide)
-            factor += portion.fraction * 2.0 ** (-days * 86400.0 / t)
-        value, u = self.activity_bq * factor, self.activity_u_bq * factor
-        half = 1.959964 * u
+            lives = days * 86400.0 / half_life_s(recipe_of(portion.nuclide).lead)
+            left = portion.fraction * 2.0**-lives
+            factor += left
+            slope += left * math.log(2.0) * lives
+        value = self.activity_bq * factor
+        u = math.hypot(self.activity_u_bq * factor, self.activity_bq * slope * HALF_LIFE_RELATIVE_U)
+        half = coverage_factor(0.95) * u
         return Estimate(value, u, max(0.0, value - half), value + half, 0.95, "Bq", None, "decay")
-
-
-def half_life_s(nuclide: str) -> float:
-    """Return a half-life in s from ICRP-107 data.
-
-    Raises:
-        UserError: if the nuclide is unknown there.
-    """
-    import radioactivedecay as rd  # late: takes seconds
-
-    try:
-        return float(rd.Nuclide(nuclide).half_life("s"))
-    except ValueError:
-        raise UserError(text("kit.no_half_life", nuclide=nuclide)) from None
