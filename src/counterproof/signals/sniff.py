@@ -71,7 +71,8 @@ def looks_like_text(head: bytes) -> bool:
     return controls == 0
 
 
-def _recognise(head: bytes) -> Kind | None:
+def recognise_head(head: bytes) -> Kind | None:
+    """Say what kind of recording begins with ``head``; ``None`` if none that we know."""
     form = head[8:12]
     if head[:4] in (b"RIFF", b"RIFX", b"RF64", b"BW64") and form == b"WAVE":
         return Kind("WAV", "wav", plain=True)
@@ -113,7 +114,7 @@ def recognise(path: Path) -> Kind:
         UserError: if it cannot be read, is empty, is text, or is no recording that we know.
     """
     head = read_head(path)
-    kind = _recognise(head)
+    kind = recognise_head(head)
     if kind is not None:
         return kind
     if not any(head):

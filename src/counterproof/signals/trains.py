@@ -68,6 +68,7 @@ class CountLog:
         starts_s: interval starts, shape (n,), ascending.
         durations_s: interval lengths, shape (n,), positive.
         counts: counts in each, shape (n,), non-negative whole numbers.
+        warnings: sentences that the reader of a result must see.
 
     Raises:
         ValueError: on unequal shapes, falling starts, empty intervals or negative counts.
@@ -76,6 +77,7 @@ class CountLog:
     starts_s: Floats
     durations_s: Floats
     counts: Ints
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Hold the shapes and signs that every analysis relies on."""
@@ -108,6 +110,7 @@ class ReadingLog:
         unit: unit as displayed, such as ``"µSv/h"`` or ``"cpm"``.
         field: ``"momentary"``, ``"average"`` or ``"accumulated"``.
         quantum: smallest step of the display in ``unit``; ``None`` when unknown.
+        warnings: sentences that the reader of a result must see.
 
     Raises:
         ValueError: on unequal shapes or falling times.
@@ -119,6 +122,7 @@ class ReadingLog:
     unit: str
     field: str = "momentary"
     quantum: float | None = None
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Hold the shapes and order that every analysis relies on."""
