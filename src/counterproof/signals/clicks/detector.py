@@ -11,6 +11,7 @@ from counterproof.signals.clicks.judge import threshold_for, verdict
 from counterproof.signals.clicks.learn import Learned, own_window
 from counterproof.signals.clicks.matched import make_templates
 from counterproof.signals.clicks.pursuit import take_off
+from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
 from counterproof.signals.clicks.whitening import filtered, whitening_taps
 
 Floats = NDArray[np.float64]
@@ -44,11 +45,12 @@ class ClickDetector:
         rate = self.band.rate_hz
         self._front = Front(self.band)
         self._taps = whitening_taps(learned.spectrum, self.band)
-        self._reach = self._taps.size // 2
+        # what a stretch needs on either side: the whitening's reach and the tones' context
+        self._reach = self._taps.size // 2 + tone_context(rate)
         waves = [filtered(s.waveform.astype(np.float32), self._taps) for s in learned.shapes]
         self.templates = make_templates(np.stack(waves))
         self._own = own_window(learned.shapes[0].waveform, rate)
-        self._block = round(BLOCK_S * rate)
+        self._block = round(BLOCK_S * rate) // hop_size(rate) * hop_size(rate)
         length = self.templates.length
         self._ahead = 2 * length
         self._context = length
@@ -108,7 +110,8 @@ class ClickDetector:
 
     def _whiten(self, size: int) -> None:
         piece = self._raw[: size + 2 * self._reach]
-        white = filtered(piece, self._taps)[self._reach : self._reach + size]
+        calm = without_tones(piece, self.learned.spectrum, self.band.rate_hz)
+        white = filtered(calm, self._taps)[self._reach : self._reach + size]
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]
 

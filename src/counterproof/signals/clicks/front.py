@@ -1,7 +1,7 @@
 """The front end: any sample rate to the working rate, low frequencies taken off.
 
-Clicks of small loudspeakers and piezos live between 1 and 10 kHz. Everything after this module
-works at 16 to 32 kHz with hum, rumble and the body of speech and knocks removed.
+Clicks of small loudspeakers and piezos live between 0.5 and 10 kHz. Everything after this module
+works at 16 to 40 kHz with hum, rumble and the body of speech and knocks removed.
 """
 
 from __future__ import annotations
@@ -10,12 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, firwin, sosfilt, upfirdn
+from scipy.fft import irfft, rfft
 
 Samples = NDArray[np.float32]
 
-HIGH_PASS_HZ = 500.0
-_BLOCK = 16384
+HIGH_PASS_HZ = 350.0
+LOWEST_RATE_HZ = 4000.0
+_FRAME = 30000
+"""Input samples per Fourier frame; a multiple of every small number to thin by."""
+_EDGE_S = 0.02
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def working_band(sample_rate_hz: float) -> Band:
     Raises:
         ValueError: below 4000 samples per second, where a click has no shape left.
     """
-    if not sample_rate_hz >= 4000.0:
+    if not sample_rate_hz >= LOWEST_RATE_HZ:
         raise ValueError(f"sample rate too low for clicks: {sample_rate_hz!r}")
     up = 1 if sample_rate_hz >= 16000.0 else int(np.ceil(16000.0 / sample_rate_hz))
     down = max(1, int(sample_rate_hz // 20000.0)) if up == 1 else 1
@@ -60,71 +63,78 @@ def working_band(sample_rate_hz: float) -> Band:
     return Band(sample_rate_hz, up, down, HIGH_PASS_HZ, high)
 
 
+def _smooth_step(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.sin(0.5 * np.pi * np.clip(x, 0.0, 1.0)) ** 2)
+
+
 class Front:
     """Bring blocks of a recording to the working rate, with no delay.
 
-    Blocks may have any length: inside, the signal is cut into blocks of one fixed length, so the
-    result does not depend on how it arrived.
+    Blocks may have any length: inside, the signal is filtered in frames of one fixed length
+    (overlap-save), so the result does not depend on how it arrived.
     """
 
     def __init__(self, band: Band) -> None:
-        """Set up the filters for a band."""
+        """Set up the filter for a band."""
         self.band = band
-        self._sos = butter(4, band.low_hz, "highpass", fs=band.rate_hz, output="sos")
-        self._state = np.zeros((self._sos.shape[0], 2))
-        self._taps: NDArray[np.float32] | None = None
-        self._reach = 0
-        if band.up > 1 or band.down > 1:
-            wide = band.sample_rate_hz * band.up
-            edge = 0.5 * min(band.rate_hz, band.sample_rate_hz)
-            reach = 24 * max(band.up, band.down)
-            # whole input samples on either side, so that every block starts on the output's grid
-            self._reach = -(-reach // band.up // band.down) * band.down
-            half = self._reach * band.up
-            taps = firwin(2 * half + 1, edge * 0.95, fs=wide, window=("kaiser", 7.0)) * band.up
-            self._taps = taps.astype(np.float32)
-        self._block = _BLOCK // band.down * band.down
-        self._held: list[Samples] = []
-        self._held_size = 0
-        self._past = np.zeros(self._reach, np.float32)
-        self._skip = self._reach * band.up // band.down if self._taps is not None else 0
+        step = band.down
+        self._frame = _FRAME // step * step
+        self._edge = round(_EDGE_S * band.sample_rate_hz) // step * step
+        freq = np.arange(self._frame // 2 + 1) * band.sample_rate_hz / self._frame
+        top = 0.5 * min(band.rate_hz, band.sample_rate_hz)
+        wanted = _smooth_step(freq / band.low_hz - 0.35) * _smooth_step((top - freq) / (0.08 * top))
+        impulse = np.roll(irfft(wanted, self._frame), self._edge)
+        impulse[2 * self._edge + 1 :] = 0.0
+        impulse[: 2 * self._edge + 1] *= np.hanning(2 * self._edge + 3)[1:-1]
+        self._response = rfft(np.roll(impulse, -self._edge)).astype(np.complex64)
+        self._size_out = self._frame * band.up // step
+        # silence before the recording, then what has not been used up yet
+        self._held: list[Samples] = [np.zeros(self._edge, np.float32)]
+        self._held_size = self._edge
+        self._taken = 0
+        self._given = 0
 
     def push(self, block: NDArray[np.floating]) -> Samples:
         """Take a block of the recording and return what is ready at the working rate."""
         piece = np.asarray(block, np.float32).ravel()
         if not np.isfinite(piece).all():
             piece = np.nan_to_num(piece, nan=0.0, posinf=0.0, neginf=0.0)
-        self._held.append(piece)
-        self._held_size += piece.size
-        if self._held_size < self._block:
-            return np.empty(0, np.float32)
-        held = np.concatenate(self._held)
-        done = held.size // self._block * self._block
-        out = [self._process(held[i : i + self._block]) for i in range(0, done, self._block)]
-        self._held = [held[done:]]
-        self._held_size = held.size - done
-        return np.concatenate(out)
+        self._taken += piece.size
+        return self._put(piece)
 
     def finish(self) -> Samples:
         """Return the rest at the working rate; the front end is spent afterwards."""
-        held = np.concatenate([*self._held, np.zeros(self._reach, np.float32)])
-        pad = -held.size % self.band.down
-        return self._process(np.concatenate([held, np.zeros(pad, np.float32)]))
+        whole = self._taken * self.band.up // self.band.down
+        before = self._given
+        out = self._put(np.zeros(2 * self._frame, np.float32))
+        return out[: max(0, whole - before)]
 
-    def _process(self, block: Samples) -> Samples:
-        if self._taps is not None:
-            # the past holds twice the filter's reach: its output there is already complete
-            joined = np.concatenate([self._past, block])
-            up, down = self.band.up, self.band.down
-            full = upfirdn(self._taps, joined, up, down)
-            reach = self._reach * up // down
-            first = 2 * reach if self._past.size > self._reach else reach
-            keep = full[first : first + block.size * up // down]
-            self._past = joined[-2 * self._reach :]
-            if self._skip:
-                # the very first output belongs to the silence before the recording
-                keep = full[reach + self._skip : first + block.size * up // down]
-                self._skip = 0
-            block = keep
-        out, self._state = sosfilt(self._sos, block, zi=self._state)
-        return np.asarray(out, np.float32)
+    def _put(self, piece: Samples) -> Samples:
+        self._held.append(piece)
+        self._held_size += piece.size
+        if self._held_size < self._frame:
+            return np.empty(0, np.float32)
+        held = np.concatenate(self._held)
+        step = self._frame - 2 * self._edge
+        out = []
+        at = 0
+        while held.size - at >= self._frame:
+            out.append(self._filter(held[at : at + self._frame]))
+            at += step
+        self._held = [held[at:]]
+        self._held_size = held.size - at
+        done = np.concatenate(out)
+        self._given += done.size
+        return done
+
+    def _filter(self, frame: Samples) -> Samples:
+        spectrum = rfft(frame) * self._response
+        bins = self._size_out // 2 + 1
+        if bins <= spectrum.size:
+            spectrum = spectrum[:bins]
+        else:
+            spectrum = np.pad(spectrum, (0, bins - spectrum.size))
+        scale = np.float32(self._size_out / self._frame)
+        out = irfft(spectrum, self._size_out) * scale
+        edge = self._edge * self.band.up // self.band.down
+        return np.asarray(out[edge : self._size_out - edge], np.float32)

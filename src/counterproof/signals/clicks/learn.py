@@ -14,14 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.linalg import solve_toeplitz
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from counterproof.signals.clicks.explain import STEPS, Explained, Leftover, explain
 from counterproof.signals.clicks.front import Band, Samples
 from counterproof.signals.clicks.matched import Templates, make_templates
-from counterproof.signals.clicks.pursuit import GRID, PHASES, TILE
+from counterproof.signals.clicks.pursuit import GRID, PHASES, TILE, take_off
+from counterproof.signals.clicks.response import solve_response, tapered
 from counterproof.signals.clicks.shape import ClickShape, onset_and_length
+from counterproof.signals.clicks.tones import without_tones
 from counterproof.signals.clicks.whitening import filtered, noise_spectrum, whitening_taps
 
 Floats = NDArray[np.float64]
@@ -108,41 +109,6 @@ def cluster(y: Samples, peaks: Ints, rate: float, alike: float = 0.6) -> list[tu
     return sorted(groups, key=lambda group: -group[0].size)
 
 
-def spikes(starts: Ints, amplitudes: Floats, size: int) -> Floats:
-    """Return a band-limited train of spikes on the sample grid, shape (size,)."""
-    train = np.zeros(size)
-    base = starts // STEPS
-    frac = (starts - base * STEPS) / STEPS
-    for tap in range(-7, 9):
-        weight = np.sinc(tap - frac) * np.cos(0.5 * np.pi * (tap - frac) / 9.0) ** 2
-        where = base + tap
-        good = (where >= 0) & (where < size)
-        np.add.at(train, where[good], (amplitudes * weight)[good])
-    return train
-
-
-def solve_response(x: Samples, starts: Ints, amplitudes: Floats, length: int) -> Floats:
-    """Least-squares response that, placed at the starts, explains ``x`` best, shape (length,)."""
-    train = spikes(starts, amplitudes, x.size)
-    size = next_fast_len(x.size + length, real=True)
-    spectrum = rfft(train, size)
-    auto = irfft(np.abs(spectrum) ** 2, size)[:length]
-    cross = irfft(np.conj(spectrum) * rfft(x, size), size)[:length]
-    auto[0] *= 1.0 + 1e-3
-    return np.asarray(solve_toeplitz(auto, cross))
-
-
-def tapered(response: Floats, noise: float, rate: float) -> Floats:
-    """Shrink what does not stand out of the noise, and let the end fade, shape (n,)."""
-    power = uniform_filter1d(response**2, max(3, round(2e-3 * rate)))
-    gain = np.clip(1.0 - 2.0 * noise / np.maximum(power, 1e-30), 0.0, 1.0)
-    fade = np.ones(response.size)
-    rise, fall = round(1e-3 * rate), response.size // 8
-    fade[:rise] = np.linspace(0.0, 1.0, rise)
-    fade[-fall:] = np.linspace(1.0, 0.0, fall)
-    return np.asarray(response * gain * fade)
-
-
 def click_like(response: Floats, rate: float) -> bool:
     """Tell a click, whose sound dies within milliseconds, from a beep, a note or a thud."""
     onset, _ = onset_and_length(response, rate)
@@ -157,7 +123,7 @@ def click_like(response: Floats, rate: float) -> bool:
     cut = response[round(onset * rate) : round((onset + 6e-3) * rate)]
     power = np.abs(rfft(cut * np.hanning(cut.size), 1024)) ** 2
     freq = np.arange(power.size) * rate / 1024
-    return bool((freq * power).sum() > 900.0 * power.sum())
+    return bool((freq * power).sum() > 550.0 * power.sum())
 
 
 def own_window(response: Floats, rate: float) -> tuple[int, int]:
@@ -268,6 +234,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     rate = band.rate_hz
     spectrum = noise_spectrum(x, rate)
     taps = whitening_taps(spectrum, band)
+    x = without_tones(x, spectrum, rate)
     y = filtered(x, taps)
     length = round((PRE_S + LONG_S) * rate)
     waves: list[Floats] = []
@@ -346,13 +313,8 @@ def _refit(
             target = x
             if others.size:
                 target = x.copy()
-                for other in range(len(waves)):
-                    theirs = others[kinds[others] == other]
-                    if theirs.size:
-                        train = spikes(starts[theirs], amps[theirs], x.size)
-                        size = next_fast_len(x.size + length, real=True)
-                        sound = irfft(rfft(train, size) * rfft(waves[other], size), size)
-                        target -= sound[: x.size].astype(np.float32)
+                raw = make_templates(np.stack(waves)).fine
+                take_off(target, raw, kinds[others], starts[others], amps[others], 0, others.size)
             wave = solve_response(target, starts[mine], amps[mine], length)
             noise = float(np.median(target**2)) / 0.455 / float((amps[mine] ** 2).sum())
             wave = tapered(wave, noise, rate)

@@ -23,15 +23,15 @@ def _subtract(c: Any, gram: Any, half: int, voice: int, position: int, amplitude
     """Take one click at ``position`` (in 1/PHASES grid steps) off every voice's output."""
     base = position // PHASES
     phase = position - base * PHASES
-    n = c.shape[1]
     lo = max(0, base - half)
-    hi = min(n, base + half + 1)
+    hi = min(c.shape[1], base + half + 1)
     shift = half - base
+    a = np.float32(amplitude)
     for k in range(c.shape[0]):
-        row = gram[voice, k, phase]
-        out = c[k]
-        for i in range(lo, hi):
-            out[i] -= amplitude * row[i + shift]
+        row = gram[voice, k, phase, lo + shift : hi + shift]
+        out = c[k, lo:hi]
+        for i in range(out.size):
+            out[i] -= a * row[i]
 
 
 @njit(cache=True)
@@ -44,9 +44,18 @@ def _spread_variance(tiles: Any, kernel: Any, before: int, position: int, energy
             tiles[i] += energy * kernel[j]
 
 
+@njit(cache=True, fastmath={"nnan", "nsz"})  # the front end lets no NaN pass
+def _top(row: Any) -> Any:
+    """Return the largest value of a stretch."""
+    top = np.float32(0.0)
+    for i in range(row.size):
+        top = max(top, row[i])
+    return top
+
+
 @njit(cache=True)
 def _best_in_tile(
-    c: Any, root: Any, limit: Any, tile: int, first: int, last: int
+    c: Any, root: Any, limit: float, tile: int, first: int, last: int
 ) -> tuple[float, int, int]:
     """Return score, voice and index of the highest local maximum above the limit in a tile."""
     best = 0.0
@@ -56,9 +65,11 @@ def _best_in_tile(
     hi = min(last, (tile + 1) * TILE)
     for k in range(c.shape[0]):
         row = c[k]
+        if lo >= hi or _top(row[lo:hi]) * root[k] <= max(limit, best):
+            continue
         for i in range(lo, hi):
             v = row[i] * root[k]
-            if v > best and v > limit[tile] and row[i] >= row[i - 1] and row[i] >= row[i + 1]:
+            if v > best and v > limit and row[i] >= row[i - 1] and row[i] >= row[i + 1]:
                 best = v
                 voice = k
                 where = i
@@ -66,9 +77,8 @@ def _best_in_tile(
 
 
 @njit(cache=True)
-def _vertex(row: Any, i: int) -> tuple[float, float]:
+def _vertex(a: float, b: float, d: float) -> tuple[float, float]:
     """Return offset (grid steps) and height of the parabola through three neighbours."""
-    a, b, d = row[i - 1], row[i], row[i + 1]
     bend = a - 2.0 * b + d
     if bend >= 0.0:
         return 0.0, b
@@ -133,7 +143,7 @@ def pursue(
         for tile in range(tiles):
             limit[tile] = threshold * np.sqrt(variance[tile])
             best[tile], voice_at[tile], index_at[tile] = _best_in_tile(
-                c, root, limit, tile, first, last
+                c, root, limit[tile], tile, first, last
             )
         while found < most:
             top = int(np.argmax(best))
@@ -150,7 +160,7 @@ def pursue(
                 # leave it to the refinement of the click that stands here
                 best[top] = 0.0
                 continue
-            x, a = _vertex(c[k], i)
+            x, a = _vertex(c[k, i - 1], c[k, i], c[k, i + 1])
             position = int(np.floor((i + x) * PHASES + 0.5))
             positions[found] = position
             amplitudes[found] = a
@@ -165,7 +175,7 @@ def pursue(
             for tile in range(lo, hi):
                 limit[tile] = threshold * np.sqrt(variance[tile])
                 best[tile], voice_at[tile], index_at[tile] = _best_in_tile(
-                    c, root, limit, tile, first, last
+                    c, root, limit[tile], tile, first, last
                 )
         if turn == rounds:
             break
@@ -176,21 +186,34 @@ def pursue(
                 if amplitudes[e] <= 0.0:
                     continue
                 old = positions[e]
-                _subtract(c, gram, half, k, old, -amplitudes[e])
                 i = old // PHASES
+                own = gram[k, k, old - i * PHASES]
+                if i < 8 or i >= n - 8:
+                    continue
+                # the output near the peak, as it would be with all others taken off
+                a0 = amplitudes[e]
+                top = -1e30
                 j = i
-                for m in range(max(1, i - 4), min(n - 1, i + 6)):
-                    if c[k, m] > c[k, j]:
+                for m in range(i - 4, i + 6):
+                    v = c[k, m] + a0 * own[half + m - i]
+                    if v > top:
+                        top = v
                         j = m
-                if 1 <= j < n - 1:
-                    x, a = _vertex(c[k], j)
-                else:
-                    x, a = 0.0, c[k, j]
+                left = c[k, j - 1] + a0 * own[half + j - 1 - i]
+                right = c[k, j + 1] + a0 * own[half + j + 1 - i]
+                x, a = _vertex(left, top, right)
                 position = int(np.floor((j + x) * PHASES + 0.5))
+                a = max(a, 0.0)
+                if position == old:
+                    if abs(a - a0) < 2e-3 * a0:
+                        continue
+                    _subtract(c, gram, half, k, old, a - a0)
+                else:
+                    _subtract(c, gram, half, k, old, -a0)
+                    if a > 0.0:
+                        _subtract(c, gram, half, k, position, a)
                 positions[e] = position
-                amplitudes[e] = max(a, 0.0)
-                if a > 0.0:
-                    _subtract(c, gram, half, k, position, a)
+                amplitudes[e] = a
         # drop what the refinement left below the limit
         variance[:] = base
         for e in range(found):

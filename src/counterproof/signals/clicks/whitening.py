@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 FRAME_S = 0.020
 REACH_S = 0.005
 CLICK_SHARE = 0.003
+MOST_FRAMES = 1500
 
 
 def frame_powers(samples: Samples, rate_hz: float) -> Floats:
@@ -31,6 +32,7 @@ def frame_powers(samples: Samples, rate_hz: float) -> Floats:
         padded = np.pad(samples, (0, size - samples.size))
         return frame_powers(padded, rate_hz)
     frames = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop]
+    frames = frames[:: max(1, count // MOST_FRAMES)]
     window = np.hanning(size).astype(np.float32)
     spectra = rfft(frames * window, axis=1)
     return np.asarray(spectra.real**2 + spectra.imag**2, np.float64) / float((window**2).sum())
