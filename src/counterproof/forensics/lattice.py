@@ -1,0 +1,76 @@
+"""The step of a display, read off the numbers it has shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The largest step of which all shown numbers are whole multiples, in the display's unit."""
+
+    step: float
+    low: float
+    high: float
+    distinct: int
+
+
+def printed_step(values: Floats) -> float:
+    """Return 10⁻ᵈ for the fewest decimals d that write every value (1e-9 when none do)."""
+    for decimals in range(9):
+        if np.allclose(values, np.round(values, decimals), rtol=1e-12, atol=1e-12):
+            return 10.0**-decimals
+    return 1e-9
+
+
+def find_step(values: Floats, share: float = 0.995) -> Lattice | None:
+    """Find the display's step from its lattice.
+
+    The smallest difference between shown numbers, or a whole fraction of it, is a candidate; the
+    largest candidate of which ``share`` of the values are multiples (to the printed digits) wins.
+
+    Args:
+        values: displayed numbers, shape (n,).
+        share: fraction that must lie on the lattice (misread numbers may not).
+
+    Returns:
+        The lattice, or ``None`` when fewer than three different numbers were shown or no step
+        coarser than the printed digits explains them.
+    """
+    shown = np.unique(np.round(values, 9))
+    if shown.size < 3:
+        return None
+    printed = printed_step(values)
+    tolerance = 0.75 * printed
+    gaps = np.diff(shown)
+    smallest = np.quantile(gaps, 0.02) if gaps.size > 200 else gaps.min()
+    for base in sorted({float(smallest), float(gaps.min())}, reverse=True):
+        for parts in range(1, 11):
+            step = _polished(shown, base / parts)
+            if step < 0.999 * printed:
+                break
+            off = np.abs(values - step * np.round(values / step))
+            coarse = step > 4.0 * printed
+            allowed = min(tolerance, 0.1 * step) if coarse else 1e-6 * printed
+            if np.mean(off <= allowed) >= share:
+                spread = printed / max(float(np.abs(shown).max() / step), 1.0) / 2.0
+                return Lattice(step, step - spread, step + spread, int(shown.size))
+    if printed > 2e-9:
+        return Lattice(printed, printed, printed, int(shown.size))
+    return None
+
+
+def _polished(shown: Floats, step: float) -> float:
+    """Refine a rough step by letting ever larger numbers of the lattice speak."""
+    for top in np.geomspace(max(20.0 * step, shown[0]), shown[-1] * 1.001 + step, 12):
+        part = shown[np.abs(shown) <= top]
+        n = np.round(part / step)
+        weight = float((n * n).sum())
+        if weight > 0:
+            step = float((n * part).sum() / weight)
+    return step
