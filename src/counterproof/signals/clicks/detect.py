@@ -175,7 +175,7 @@ def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
     loud: list[Floats] = []
     shapes = detector.learned.shapes
     warnings = (text("clicks.several"),) if len(shapes) > 1 else ()
-    false_rate = sum(low.size for low in detector.lows) / max(detector.seconds, 1e-9)
+    false_rate = detector.mirrored / max(detector.seconds, 1e-9)
     for voice, shape in enumerate(shapes):
         mine = np.flatnonzero(voices == voice)
         mine = mine[np.argsort(times[mine], kind="stable")]

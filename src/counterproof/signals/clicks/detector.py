@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from counterproof.signals.clicks.explain import STEPS, explain
+from counterproof.signals.clicks.explain import explain
 from counterproof.signals.clicks.front import Front, Samples, working_band
-from counterproof.signals.clicks.judge import threshold_for, verdict
+from counterproof.signals.clicks.judge import mirrored_clicks, threshold_for, verdict
 from counterproof.signals.clicks.learn import Learned, own_window
 from counterproof.signals.clicks.matched import make_templates
-from counterproof.signals.clicks.pursuit import take_off
+from counterproof.signals.clicks.pursuit import STEPS, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
 from counterproof.signals.clicks.whitening import filtered, whitening_taps
 
@@ -62,7 +62,7 @@ class ClickDetector:
         self.times: list[Floats] = []
         self.voices: list[NDArray[np.int64]] = []
         self.amplitudes: list[Floats] = []
-        self.lows: list[Floats] = []
+        self.mirrored = 0
         self.seconds = 0.0
 
     @property
@@ -140,7 +140,7 @@ class ClickDetector:
         self.times.append(times)
         self.voices.append(found.voices[good])
         self.amplitudes.append(found.amplitudes[good])
-        self.lows.append(found.lows)
+        self.mirrored += mirrored_clicks(found, self.learned.shapes, self.threshold)
         self.seconds += size / rate
         return np.asarray(times, np.float64)
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from counterproof.signals.clicks.examine import examine, mirror_peaks
 from counterproof.signals.clicks.front import Samples
 from counterproof.signals.clicks.matched import Templates, correlate
 from counterproof.signals.clicks.pursuit import GRID, PHASES, TILE, pursue, take_off
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-STEPS = GRID * PHASES
 NEAR_GRID = 400
 
 
@@ -31,6 +31,23 @@ class Leftover:
 
 
 @dataclass(frozen=True, eq=False)
+class Mirrored:
+    """Negative peaks left in the output, as if they were clicks: they tell the false rate.
+
+    Args:
+        amplitudes: their depths.
+        voices: of which template.
+        scores: as of clicks.
+        misfit: as of clicks.
+    """
+
+    amplitudes: Floats
+    voices: Ints
+    scores: Floats
+    misfit: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class Explained:
     """Clicks found in a stretch.
 
@@ -42,7 +59,7 @@ class Explained:
         misfit: energy left in the click's own window over the energy of the click.
         rest: the whitened signal with the clicks taken off, shape (n,).
         tiles: mean square of the normalised output of voice 0 after subtraction, per tile.
-        lows: heights of the negative peaks of that output, in standard deviations.
+        mirrored: what noise makes of a click upside down.
     """
 
     starts: Ints
@@ -52,7 +69,7 @@ class Explained:
     misfit: Floats
     rest: Samples
     tiles: Floats
-    lows: Floats
+    mirrored: Mirrored
 
 
 def explain(
@@ -107,52 +124,29 @@ def explain(
     kinds = voices[:found][order]
     rest = y.copy()
     take_off(rest, templates.fine, kinds, starts, amps, 0, found)
-    normal = c[0] * templates.root[0]
-    padded = np.pad(normal, (0, count * TILE - normal.size)).reshape(count, TILE)
-    tiles = np.mean(padded.astype(np.float64) ** 2, axis=1)
     energies = (amps * templates.root[kinds]) ** 2
     tile_of = np.clip(starts // PHASES // TILE, 0, count - 1)
     noise = np.maximum(variance[tile_of] - energies * leftover.kernel[leftover.before], sigma2)
-    noise = np.maximum(noise, _local_power(c, templates.root, starts, kinds))
-    scores = np.sqrt(energies / noise)
-    misfit = _misfit(rest, templates, starts, amps, kinds, own)
-    middle = normal[1:-1]
-    dips = (middle < normal[:-2]) & (middle < normal[2:]) & (middle < 0)
-    where = np.flatnonzero(dips) + 1
-    where = where[(where >= GRID * first) & (where < GRID * last)]
-    lows = -normal[where] / np.sqrt(variance[where // TILE])
-    return Explained(starts, amps, kinds, scores, misfit, rest, tiles, lows[lows > threshold])
+    inside = (templates.waves[:, own[0] : own[1]].astype(np.float64) ** 2).sum(axis=1)
+    local, misfit = examine(
+        c, rest, templates.root, inside, starts, amps, kinds, own[0], own[1], NEAR_GRID
+    )
+    scores = np.sqrt(energies / np.maximum(noise, local))
+    # the same chances for a click upside down, which no counter makes: what noise can do
+    depths, dips, of = mirror_peaks(
+        c, templates.root, variance, threshold, GRID * first, GRID * last, 200
+    )
+    near, wrong = examine(
+        c, rest, templates.root, inside, dips * PHASES, depths, of, own[0], own[1], NEAR_GRID
+    )
+    limit = np.sqrt(np.maximum(variance[np.minimum(dips // TILE, count - 1)], near))
+    mirrored = Mirrored(depths, of, depths * templates.root[of] / limit, wrong - 1.0)
+    return Explained(
+        starts, amps, kinds, scores, misfit, rest, _tile_powers(c[0], templates.root[0]), mirrored
+    )
 
 
-def _local_power(c: NDArray[np.float32], root: Floats, starts: Ints, voices: Ints) -> Floats:
-    """Mean square of what is left of the normalised output around each click, shape (m,)."""
-    out = np.empty(starts.size)
-    near = NEAR_GRID
-    for k in range(c.shape[0]):
-        square = np.concatenate([[0.0], np.cumsum((c[k] * root[k]).astype(np.float64) ** 2)])
-        mine = voices == k
-        at = starts[mine] // PHASES
-        lo = np.clip(at - near, 0, c.shape[1])
-        hi = np.clip(at + near, 0, c.shape[1])
-        out[mine] = (square[hi] - square[lo]) / np.maximum(hi - lo, 1)
-    return out
-
-
-def _misfit(
-    rest: Samples,
-    templates: Templates,
-    starts: Ints,
-    amplitudes: Floats,
-    voices: Ints,
-    own: tuple[int, int],
-) -> Floats:
-    square = np.concatenate([[0.0], np.cumsum(rest.astype(np.float64) ** 2)])
-    base = starts // STEPS
-    lo = np.clip(base + own[0], 0, rest.size)
-    hi = np.clip(base + own[1], 0, rest.size)
-    left = square[hi] - square[lo]
-    # what was there before the click is not held against it
-    early = np.clip(lo - 8 * (own[1] - own[0]) // 4, 0, rest.size)
-    left = left - (square[lo] - square[early]) * (hi - lo) / np.maximum(lo - early, 1)
-    energy = (templates.waves[:, own[0] : own[1]].astype(np.float64) ** 2).sum(axis=1)
-    return np.asarray(left / (amplitudes**2 * energy[voices] + 1e-30))
+def _tile_powers(c: NDArray[np.float32], root: float) -> Floats:
+    whole = c.size // TILE * TILE
+    tiles = c[:whole].reshape(-1, TILE)
+    return np.asarray(np.einsum("ij,ij->i", tiles, tiles), np.float64) * (root**2 / TILE)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from counterproof.signals.clicks.explain import STEPS, Explained
+from counterproof.signals.clicks.explain import Explained
+from counterproof.signals.clicks.pursuit import STEPS
 from counterproof.signals.clicks.shape import ClickShape
 
 Floats = NDArray[np.float64]
@@ -13,6 +14,9 @@ Bools = NDArray[np.bool_]
 
 CROSSINGS_HZ = 3000.0
 MISFIT = 0.8
+"""Misfit allowed to a match at the threshold; it grows with the square of the score …"""
+MISFIT_MOST = 2.5
+"""… up to here: what happens beside a loud click does not speak against it."""
 
 
 def threshold_for(false_rate_per_s: float) -> float:
@@ -34,11 +38,31 @@ def quietest(shape: ClickShape) -> float:
 
 def verdict(found: Explained, shapes: tuple[ClickShape, ...], threshold: float) -> Bools:
     """Mark the matches that are clicks."""
+    return acceptable(
+        found.amplitudes, found.voices, found.scores, found.misfit, shapes, threshold
+    ) & ~crowded(found)
+
+
+def acceptable(
+    amplitudes: Floats,
+    voices: NDArray[np.int64],
+    scores: Floats,
+    misfit: Floats,
+    shapes: tuple[ClickShape, ...],
+    threshold: float,
+) -> Bools:
+    """Mark what is loud enough, fits, and is as loud as this counter's clicks are."""
     floor = np.array([quietest(shape) for shape in shapes])
-    good = found.scores >= threshold
-    good &= found.misfit <= MISFIT
-    good &= found.amplitudes >= floor[found.voices]
-    return good & ~crowded(found)
+    allowed = np.minimum(MISFIT * (scores / threshold) ** 2, MISFIT_MOST)
+    good = (scores >= threshold) & (misfit <= allowed)
+    return np.asarray(good & (amplitudes >= floor[voices]))
+
+
+def mirrored_clicks(found: Explained, shapes: tuple[ClickShape, ...], threshold: float) -> int:
+    """Count what would pass for a click of the first voice if clicks stood upside down."""
+    m = found.mirrored
+    good = acceptable(m.amplitudes, m.voices, m.scores, m.misfit, shapes, threshold)
+    return int((good & (m.voices == 0)).sum())
 
 
 def crowded(found: Explained, rate_hz: float = 24000.0) -> Bools:

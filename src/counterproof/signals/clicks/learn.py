@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
-from counterproof.signals.clicks.explain import STEPS, Explained, Leftover, explain
+from counterproof.signals.clicks.explain import Explained, Leftover, explain
 from counterproof.signals.clicks.front import Band, Samples
 from counterproof.signals.clicks.matched import Templates, make_templates
-from counterproof.signals.clicks.pursuit import GRID, PHASES, TILE, take_off
+from counterproof.signals.clicks.pursuit import GRID, PHASES, STEPS, TILE, take_off
 from counterproof.signals.clicks.response import solve_response, tapered
 from counterproof.signals.clicks.shape import ClickShape, onset_and_length
 from counterproof.signals.clicks.tones import without_tones
@@ -300,6 +300,8 @@ def _refit(
     starts, amps, kinds, misfit, scores = (v[order] for v in (starts, amps, kinds, misfit, scores))
     new: list[Floats] = []
     shapes: list[ClickShape] = []
+    times: list[Floats] = []
+    fits: list[float] = []
     for voice in range(len(waves)):
         mine = np.flatnonzero((kinds == voice) & (misfit < 0.8))
         if mine.size < 3:
@@ -331,5 +333,27 @@ def _refit(
                 rate, wave, onset, own, float(np.exp(np.median(logs))), spread, int(mine.size)
             )
         )
+        times.append(starts[mine] / STEPS / rate)
+        fits.append(float(np.median(misfit[mine])))
     rank = np.argsort([-s.count for s in shapes], kind="stable")
-    return [new[i] for i in rank], [shapes[i] for i in rank]
+    kept = [
+        int(i)
+        for n, i in enumerate(rank)
+        if n == 0 or _another_box(shapes[i], times[i], fits[i], shapes[rank[0]], times[rank[0]])
+    ]
+    return [new[i] for i in kept], [shapes[i] for i in kept]
+
+
+def _another_box(
+    shape: ClickShape, times: Floats, misfit: float, main: ClickShape, main_times: Floats
+) -> bool:
+    """Tell a second counter from echoes, remnants and noises that look like one."""
+    if shape.count < max(6, 0.03 * main.count) or misfit > 0.5 or shape.spread > 0.6:
+        return False
+    # a second counter knows nothing of the first: its clicks do not follow the first one's
+    span = float(max(times[-1], main_times[-1])) + 1e-9
+    reach = 0.040
+    chance = 1.0 - np.exp(-main.count / span * 2.0 * reach)
+    near = np.searchsorted(main_times, times + reach) - np.searchsorted(main_times, times - reach)
+    share = float(np.mean(near > 0))
+    return bool(share - chance < 3.0 * np.sqrt(chance * (1.0 - chance) / times.size) + 0.02)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 GRID = 2
 PHASES = 8
 TILE = 64
+STEPS = GRID * PHASES
 
 
 @njit(cache=True)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_toeplitz
 from scipy.ndimage import uniform_filter1d
 
-from counterproof.signals.clicks.explain import STEPS
 from counterproof.signals.clicks.front import Samples
+from counterproof.signals.clicks.pursuit import STEPS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
