@@ -281,10 +281,11 @@ def _file_row(seeds: Sequence[int], quick: bool) -> Row:
             scores[kind] = 2 * hits / max(2 * hits + misses + false, 1)
             delays[kind] = abs(late)
     least, late = min(scores, key=scores.__getitem__), max(delays, key=delays.__getitem__)
+    worst, slowest = scores[least], 1e3 * delays[late]
     return Row(
         f"files of {len(scores)} kinds written, read back and counted, 5/s",
         "F1 ≥ 0.995, latency ≤ 10 ms",
-        f"least F1 {scores[least]:.4f} ({least}), most latency {1e3 * delays[late]:.1f} ms ({late})",
+        f"least F1 {worst:.4f} ({least}), largest latency {slowest:.1f} ms ({late})",
         scores[least] >= 0.995 and delays[late] <= LATENCY_S,
     )
 
@@ -324,7 +325,7 @@ def coverage(
 ) -> tuple[int, int, int, list[str]]:
     """Count files whose stated 95 % interval holds the true rate.
 
-    Short files of 15 s at rates drawn evenly in the logarithm from 2/s to 40/s.
+    Short files of 10 s at rates drawn evenly in the logarithm from 2/s to 40/s.
 
     Returns:
         Covered, not covered, refused with a warning, and what the uncovered ones were like.
@@ -334,7 +335,7 @@ def coverage(
     for i in range(files):
         draw = np.random.default_rng([*seeds[:1], 55, i])
         rate = float(np.round(np.exp(draw.uniform(np.log(2.0), np.log(40.0))), 3))
-        score = examine(int(draw.integers(1 << 40)), rate, 15.0, listener)
+        score = examine(int(draw.integers(1 << 40)), rate, 10.0, listener)
         if score.covered is None:
             refused += 1
         elif score.covered:
@@ -382,7 +383,8 @@ def measure(
     scores: list[Score] = []
     rows: list[Row] = []
     for rate, length, need in BARS:
-        scores += [examine(s, rate, length / 4 if quick else length, listener) for s in seeds]
+        some = seeds[:12] if rate < 1 else seeds  # ten minutes each: half as many
+        scores += [examine(s, rate, length / 4 if quick else length, listener) for s in some]
         rows += _accuracy_rows(scores, rate, need)
     rows += _general_rows(scores)
     rows.append(_file_row(seeds, quick))
