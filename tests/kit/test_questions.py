@@ -86,7 +86,6 @@ def test_dependent_questions_wait_for_their_cause() -> None:
         (Question("m", "material"), "Tim", "no material"),
         (Question("n", "nuclide"), "caesium", "no nuclide"),
         (Question("q", "share"), "120 %", "between 0 and 1"),
-        (Question("y", "yes_no"), "maybe", "neither yes nor no"),
         (Question("setting.unit", "unit"), "cpm", "a sensitivity"),
     ],
 )

@@ -27,7 +27,7 @@ from counterproof.quantities import (
 from counterproof.texts import text
 
 Form = Literal[
-    "text", "quantity", "span", "number", "choice", "date", "nuclide", "material", "yes_no",
+    "text", "quantity", "span", "number", "choice", "date", "nuclide", "material",
     "sensitivity", "share", "unit",
 ]  # fmt: skip
 
@@ -268,14 +268,6 @@ def _material(question: Question, given: str) -> str:
     return given
 
 
-def _yes_no(question: Question, given: str) -> bool:
-    if given.lower() in {"y", "yes", "true"}:
-        return True
-    if given.lower() in {"n", "no", "false"}:
-        return False
-    raise UserError(text("kit.answer_yes_no", given=given))
-
-
 def _sensitivity(question: Question, given: str) -> str:
     parse_sensitivity(given, "")
     return given
@@ -307,7 +299,6 @@ _READERS = {
     "date": _date,
     "nuclide": _nuclide,
     "material": _material,
-    "yes_no": _yes_no,
     "sensitivity": _sensitivity,
     "share": _share,
     "unit": _unit,
