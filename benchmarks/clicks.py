@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acceptance.clicks import Found, listen, mark, recording
+from acceptance._marking import mark
+from acceptance.clicks import Found, listen, recording
 from benchmarks import Row
 from counterproof.simulate.acoustics import Recording
 

@@ -6,7 +6,7 @@ Levels are in decibels relative to the median click's peak, so that a scene says
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -124,7 +124,12 @@ def clicked(times_s: Floats, scene: Scene, rng: np.random.Generator) -> Floats:
 
 
 def record(
-    times_s: Floats, duration_s: float, scene: Scene, seed: int | np.random.SeedSequence
+    times_s: Floats,
+    duration_s: float,
+    scene: Scene,
+    seed: int | np.random.SeedSequence,
+    *,
+    beside: Sequence[tuple[Click, Floats]] = (),
 ) -> Recording:
     """Return the recording of a counter whose tube pulses at ``times_s``.
 
@@ -135,6 +140,8 @@ def record(
         duration_s: length of the recording.
         scene: what is heard, and how.
         seed: a number or a seed sequence.
+        beside: other counters as loud in the same place, by click and onsets; no truth is
+            returned about them.
     """
     root = seed if isinstance(seed, np.random.SeedSequence) else np.random.SeedSequence(seed)
     names = ["jitter", "loudness", "room", *NOISES]
@@ -150,6 +157,9 @@ def record(
         onsets = onsets[onsets < duration_s]
         loud = np.exp(scene.loudness_sigma * streams["loudness"].standard_normal(onsets.size))
         sound = render_clicks(scene.click, onsets, loud, rate, n)
+    for click, when in beside:
+        loud = np.exp(scene.loudness_sigma * streams["loudness"].standard_normal(when.size))
+        sound += render_clicks(click, when, loud, rate, n)
     noise = np.zeros(n, dtype=np.float32)
     for name, level in scene.noise_db.items():
         noise += np.float32(10 ** (level / 20)) * NOISES[name](n, rate, streams[name])
