@@ -9,6 +9,7 @@ by hand, given as words on a command line (:func:`mapping_from_words`), kept as 
 role           a line says                                                  read as
 =============  ===========================================================  ===================
 ``pulse``      one pulse happened (its time is in the time column)          ``PulseTrain``
+``byte``       (serial lines only) every byte is a pulse                    ``PulseTrain``
 ``spacing``    one pulse happened so long after the one before              ``PulseTrain``
 ``counts``     so many counts fell into an interval                         ``CountLog``
 ``rate``       the display showed this count rate                           ``ReadingLog``
@@ -34,7 +35,7 @@ from counterproof.errors import UserError
 from counterproof.signals.safefile import atomic_write
 from counterproof.texts import text
 
-ROLES = ("pulse", "spacing", "counts", "rate", "dose_rate", "dose", "total")
+ROLES = ("pulse", "byte", "spacing", "counts", "rate", "dose_rate", "dose", "total")
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "none": ""}
 DECIMALS = {"point": ".", "comma": ","}
 TIME_FORMATS = ("elapsed", "epoch", "clock", "iso", "dmy", "mdy")
@@ -42,6 +43,9 @@ TIME_UNITS = {"us": 1e-6, "ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0}
 RATE_UNITS = ("cps", "cpm", "1/s", "1/min")
 DOSE_UNITS = tuple(p + u for u in ("Sv", "Gy", "R", "rem", "rad") for p in ("n", "µ", "m", "", "k"))
 DOSE_RATE_UNITS = tuple(f"{unit}/{per}" for unit in DOSE_UNITS for per in ("h", "min", "s"))
+
+QUANTITIES = {"rate": "count_rate", "dose_rate": "dose_rate", "dose": "dose", "total": "counts"}
+"""What a reading log calls what a role displays."""
 
 _CHOICES: dict[str, tuple[str, ...]] = {
     "role": ROLES,
@@ -56,6 +60,7 @@ _CHOICES: dict[str, tuple[str, ...]] = {
 }
 _UNITS: dict[str, tuple[str, ...]] = {
     "pulse": (),
+    "byte": (),
     "spacing": tuple(TIME_UNITS),
     "counts": (),
     "rate": RATE_UNITS,
@@ -148,22 +153,31 @@ class Mapping:
         if self.unit and units and self.unit not in units:
             raise _refuse("map_unit", "unit", self.unit, role=self.role, allowed=", ".join(units))
 
-    def check(self) -> None:
-        """Ask for what is still open before a table can be read.
+    def check(self, *, arrival: bool = False) -> None:
+        """Ask for what is still open before a table or a line can be read.
+
+        Args:
+            arrival: times are those of arrival, as on a serial line; else they are in the table.
 
         Raises:
-            UserError: naming the entry that is missing.
+            UserError: naming the entry that is missing or does not belong.
         """
-        if self.role != "pulse" and not self.value_column:
+        if self.role == "byte" and not arrival:
+            raise UserError(text("signals.map_only_serial", role=self.role))
+        if self.role == "spacing" and arrival:
+            raise UserError(text("signals.map_only_table", role=self.role))
+        if self.role not in ("pulse", "byte") and not self.value_column:
             raise UserError(text("signals.map_no_value", role=self.role))
-        if self.role == "pulse" and not self.time_columns:
+        if self.role == "pulse" and not self.time_columns and not arrival:
             raise UserError(text("signals.map_no_time", role=self.role))
         if _UNITS[self.role] and not self.unit:
             allowed = ", ".join(_UNITS[self.role])
             raise UserError(text("signals.map_no_unit", role=self.role, allowed=allowed))
-        if self.role == "counts" and self.interval_s is None and not self.duration_column:
+        timed = self.interval_s is not None or (self.duration_column and not arrival)
+        if self.role == "counts" and not timed:
             raise UserError(text("signals.map_no_interval"))
-        if self.role in ("rate", "dose_rate", "dose", "total") and not self.time_columns:
+        displayed = self.role in ("rate", "dose_rate", "dose", "total")
+        if displayed and not self.time_columns and not arrival:
             raise UserError(text("signals.map_no_time", role=self.role))
 
     @property

@@ -7,9 +7,7 @@ shown with its preview and confirmed or changed by a person; nothing is read thr
 
 from __future__ import annotations
 
-import codecs
 import re
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -20,22 +18,27 @@ from counterproof.signals.mapping import (
     DOSE_RATE_UNITS,
     DOSE_UNITS,
     RATE_UNITS,
-    SEPARATORS,
     TIME_UNITS,
     Mapping,
     plain_unit,
 )
-from counterproof.signals.sniff import read_head
 from counterproof.signals.tablelines import refuse_junk
+from counterproof.signals.tablesheet import (
+    CLOCK,
+    DATE,
+    NUMBER,
+    SAMPLE_LINES,
+    Sheet,
+    comment_of,
+    cut_sheet,
+    encoding_of,
+    numbers_in,
+    sample_lines,
+)
 from counterproof.signals.tabletimes import NoTimeError, calendar_us, clock_s
 from counterproof.texts import text
 
 PREVIEW_LINES = 8
-_SAMPLE_LINES = 200
-_NUMBER = re.compile(r"[+-]?\d*[.,]?\d+(?:[eE][+-]?\d+)?")
-_DATE = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})")
-_CLOCK = re.compile(r"\d{1,3}:\d\d(:\d\d([.,]\d+)?)?( ?[ap]m)?", re.IGNORECASE)
-
 _TIME_WORDS = ("time", "elapsed", "timestamp", "seconds", "epoch", "onset")
 _VALUE_WORDS = {
     "spacing": ("spacing", "pulse interval", "between", "gap"),
@@ -46,24 +49,6 @@ _VALUE_WORDS = {
     "counts": ("count", "counts", "events", "pulses"),
 }
 _LENGTH_WORDS = ("duration", "length", "interval", "live")
-
-
-@dataclass
-class _Sheet:
-    """The sample, cut into cells."""
-
-    separator: str
-    decimal: str
-    header: list[str]
-    rows: list[list[str]]
-    skip: int
-
-    def column(self, index: int) -> list[str]:
-        return [row[index] for row in self.rows]
-
-    @property
-    def width(self) -> int:
-        return len(self.rows[0])
 
 
 def suggest_mapping(path: str | Path) -> Mapping:
@@ -78,12 +63,11 @@ def suggest_mapping(path: str | Path) -> Mapping:
     path = Path(path)
     found: dict[str, Any] = {}
     why: dict[str, str] = {}
-    encoding = _encoding(path, why)
+    encoding = encoding_of(path, why)
     found["encoding"] = encoding
-    head = refuse_junk(path, encoding)
-    lines = _lines(head, encoding)
-    found["comment"] = _comment(lines, why)
-    sheet = _cut(lines, found["comment"], why)
+    lines = sample_lines(refuse_junk(path, encoding), encoding)
+    found["comment"] = comment_of(lines, why)
+    sheet = cut_sheet(lines, found["comment"], why)
     if sheet is None:
         raise UserError(text("signals.table_nothing_to_suggest", path=path))
     found |= {"separator": sheet.separator, "decimal": sheet.decimal, "skip_lines": sheet.skip}
@@ -96,119 +80,26 @@ def suggest_mapping(path: str | Path) -> Mapping:
     return Mapping(**found, reasons=why, preview=preview)
 
 
-def _encoding(path: Path, why: dict[str, str]) -> str:
-    head = read_head(path)
-    marks = {
-        codecs.BOM_UTF8: "utf-8",
-        codecs.BOM_UTF16_LE: "utf-16",
-        codecs.BOM_UTF16_BE: "utf-16",
-    }
-    for mark, name in marks.items():
-        if head.startswith(mark):
-            why["encoding"] = text("signals.why_bom", name=name)
-            return name
-    try:
-        codecs.getincrementaldecoder("utf-8")("strict").decode(head)
-    except UnicodeDecodeError:
-        why["encoding"] = text("signals.why_not_utf8")
-        return "cp1252"
-    return "utf-8"
+def suggest_from_lines(lines: list[str]) -> Mapping | None:
+    """Guess what the lines of a serial line mean; their time is that of arrival.
 
-
-def _lines(head: bytes, encoding: str) -> list[str]:
-    decoder = codecs.getincrementaldecoder(encoding)("replace")
-    shown = decoder.decode(head).lstrip("\ufeff")
-    lines = shown.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    whole = lines[:-1] if len(lines) > 1 and len(shown) > 1000 else lines
-    return whole[:_SAMPLE_LINES]
-
-
-def _comment(lines: list[str], why: dict[str, str]) -> str:
-    for mark in ("#", "//", "%", "!"):
-        if any(line.lstrip().startswith(mark) for line in lines[:20]):
-            why["comment"] = text("signals.why_comment", mark=mark)
-            return mark
-    return "#"
-
-
-def _split(line: str, separator: str) -> list[str]:
-    mark = SEPARATORS[separator]
-    cells = line.split() if mark == " " else line.split(mark) if mark else [line]
-    return [cell.strip().strip('"') for cell in cells]
-
-
-def _is_data(cell: str) -> bool:
-    return bool(_NUMBER.match(cell) or _CLOCK.fullmatch(cell))
-
-
-def _cut(lines: list[str], comment: str, why: dict[str, str]) -> _Sheet | None:
-    """Choose the separator under which most lines have the same number of data cells."""
-    kept = [
-        (number, line)
-        for number, line in enumerate(lines)
-        if line.strip() and not line.lstrip().startswith(comment)
-    ]
-    best: tuple[float, _Sheet] | None = None
-    for separator in ("tab", "semicolon", "comma", "space", "none"):
-        cut = [(number, _split(line, separator)) for number, line in kept]
-        data = [(number, row) for number, row in cut if row and _is_data(row[0])]
-        if not data:
-            continue
-        width = max({len(row) for _, row in data}, key=[len(row) for _, row in data].count)
-        rows = [row for _, row in data if len(row) == width]
-        first = data[0][0]
-        before = [row for number, row in cut if number < first]
-        header = before[-1] if before and len(before[-1]) == width else []
-        sheet = _Sheet(separator, "point", header, rows, first if before else 0)
-        score = len(rows) / len(kept) + (0.3 if width > 1 else 0.0)
-        score += 0.5 * sum(map(_clean, rows[0])) / width
-        score -= {"comma": 0.01, "space": 0.1, "none": -0.02}.get(separator, 0.0)
-        if best is None or score > best[0]:
-            best = (score, sheet)
-    if best is None:
+    Returns:
+        The guess, perhaps incomplete; ``None`` if no line begins with a number.
+    """
+    found: dict[str, Any] = {}
+    why: dict[str, str] = {}
+    found["comment"] = comment_of(lines, why)
+    sheet = cut_sheet(lines[:SAMPLE_LINES], found["comment"], why)
+    if sheet is None:
         return None
-    sheet = best[1]
-    _decimal(sheet, why)
-    why["separator"] = text("signals.why_separator", count=sheet.width)
-    return sheet
-
-
-def _clean(cell: str) -> bool:
-    return bool(_NUMBER.fullmatch(cell) or _CLOCK.fullmatch(cell) or _DATE.match(cell) or not cell)
-
-
-def _decimal(sheet: _Sheet, why: dict[str, str]) -> None:
-    """See a decimal comma, also where a comma seemed to separate two halves of one number."""
-    if sheet.separator != "comma":
-        if any(re.fullmatch(r"[+-]?\d+,\d+\D*", cell) for row in sheet.rows for cell in row):
-            sheet.decimal = "comma"
-            why["decimal"] = text("signals.why_decimal_comma")
-        return
-    if sheet.width != 2 or sheet.header:
-        return
-    if all(first.isdigit() and second.isdigit() for first, second in sheet.rows):
-        digits = {len(second) for _, second in sheet.rows}
-        steps = {int(b[0]) - int(a[0]) for a, b in pairwise(sheet.rows)}
-        regular = len(steps) == 1 and steps != {0}
-        epoch = all(len(first) >= 9 for first, _ in sheet.rows)
-        if len(digits) == 1 and digits != {1} and not regular and not epoch:
-            sheet.separator, sheet.decimal = "none", "comma"
-            sheet.rows = [[",".join(row)] for row in sheet.rows]
-            why["decimal"] = text("signals.why_decimal_guess")
-
-
-def _value(cell: str, decimal: str) -> float | None:
-    match = _NUMBER.match(cell.replace(",", ".") if decimal == "comma" else cell)
-    if match is None or "," in match.group():
-        return None
-    value = float(match.group())
-    return value if abs(value) < 1e300 else None
-
-
-def _numbers(sheet: _Sheet, index: int) -> list[float] | None:
-    values = [_value(cell, sheet.decimal) for cell in sheet.column(index)]
-    known = [value for value in values if value is not None]
-    return known if len(known) >= max(1, len(values) // 2) else None
+    found |= {"separator": sheet.separator, "decimal": sheet.decimal}
+    times = _find_time(sheet, {}, {}) if sheet.width > 1 else ()
+    _find_value(sheet, times, found, why)
+    if found["role"] in ("spacing", "pulse"):
+        found |= {"role": "dose_rate", "unit": "", "value_column": 1}
+        why = {**why, "role": text("signals.why_broken"), "unit": ""}
+    preview = tuple(tuple(row) for row in sheet.rows[:PREVIEW_LINES])
+    return Mapping(**found, reasons=why, preview=preview)
 
 
 def _reads(cells: list[str], form: str) -> bool:
@@ -223,13 +114,13 @@ def _reads(cells: list[str], form: str) -> bool:
     return True
 
 
-def _find_time(sheet: _Sheet, found: dict[str, Any], why: dict[str, str]) -> tuple[int, ...]:
+def _find_time(sheet: Sheet, found: dict[str, Any], why: dict[str, str]) -> tuple[int, ...]:
     for index in range(sheet.width):
         cells = sheet.column(index)
-        date = _DATE.match(cells[0])
+        date = DATE.match(cells[0])
         if date:
             after = sheet.column(index + 1) if index + 1 < sheet.width else []
-            split = bool(after) and " " not in cells[0] and all(map(_CLOCK.fullmatch, after))
+            split = bool(after) and " " not in cells[0] and all(map(CLOCK.fullmatch, after))
             columns = (index, index + 1) if split else (index,)
             joined = [f"{a} {b}" for a, b in zip(cells, after, strict=True)] if split else cells
             form, reason = _date_form(joined, date.group(2))
@@ -237,12 +128,12 @@ def _find_time(sheet: _Sheet, found: dict[str, Any], why: dict[str, str]) -> tup
                 found["time_format"] = form
                 why["time_format"] = reason
                 return _timed(columns, found, why, text("signals.why_dates"))
-        if all(map(_CLOCK.fullmatch, cells)) and _reads(cells, "clock"):
+        if all(map(CLOCK.fullmatch, cells)) and _reads(cells, "clock"):
             found["time_format"] = "clock"
             return _timed((index,), found, why, text("signals.why_clock"))
     named = [i for i, name in enumerate(sheet.header) if _has(name, _TIME_WORDS)]
     for index in [*named, *range(sheet.width)]:
-        values = _numbers(sheet, index)
+        values = numbers_in(sheet, index)
         if values is None or len(values) != len(sheet.rows):
             continue
         rising = all(b > a for a, b in pairwise(values))
@@ -271,7 +162,7 @@ def _has(name: str, words: tuple[str, ...]) -> bool:
 
 
 def _date_form(cells: list[str], mark: str) -> tuple[str, str]:
-    parts = [match.groups() for cell in cells if (match := _DATE.match(cell))]
+    parts = [match.groups() for cell in cells if (match := DATE.match(cell))]
     if len(parts[0][0]) == 4:
         return "iso", text("signals.why_year_first")
     if any(int(first) > 12 for first, *_ in parts):
@@ -317,7 +208,7 @@ def _unit_in(shown: str, units: tuple[str, ...]) -> str:
 def _role_of(label: str, cells: list[str]) -> tuple[str, str, str]:
     """Return (role, unit, what gave it away) from a label or from units in cells."""
     # a number's tail, so that '0.12 µSv/h' shows its unit
-    tails = [_NUMBER.sub("", cell, count=1).strip() for cell in cells[:20]]
+    tails = [NUMBER.sub("", cell, count=1).strip() for cell in cells[:20]]
     for shown in (label, *tails):
         for role, units in (
             ("dose_rate", DOSE_RATE_UNITS),
@@ -334,10 +225,10 @@ def _role_of(label: str, cells: list[str]) -> tuple[str, str, str]:
 
 
 def _find_value(
-    sheet: _Sheet, times: tuple[int, ...], found: dict[str, Any], why: dict[str, str]
+    sheet: Sheet, times: tuple[int, ...], found: dict[str, Any], why: dict[str, str]
 ) -> None:
     labels = sheet.header or [""] * sheet.width
-    free = [i for i in range(sheet.width) if i not in times and _numbers(sheet, i) is not None]
+    free = [i for i in range(sheet.width) if i not in times and numbers_in(sheet, i) is not None]
     for index in free:
         role, unit, shown = _role_of(labels[index], sheet.column(index))
         if role and not (role == "counts" and _has(labels[index], _LENGTH_WORDS)):
@@ -362,7 +253,7 @@ def _find_value(
         why["role"] = text("signals.why_only_times")
         return
     index = free[0]
-    values = _numbers(sheet, index) or []
+    values = numbers_in(sheet, index) or []
     found["value_column"] = index + 1
     why["value_column"] = text("signals.why_first_free")
     if not times and sheet.width == 1 and any(value % 1 for value in values):
@@ -377,7 +268,7 @@ def _find_value(
 
 
 def _find_length(
-    sheet: _Sheet, times: tuple[int, ...], found: dict[str, Any], why: dict[str, str]
+    sheet: Sheet, times: tuple[int, ...], found: dict[str, Any], why: dict[str, str]
 ) -> None:
     if found["role"] != "counts":
         return
@@ -395,11 +286,11 @@ def _find_length(
         why["interval_s"] = text("signals.why_step", step=step)
 
 
-def _typical_step(sheet: _Sheet, times: tuple[int, ...], found: dict[str, Any]) -> float | None:
+def _typical_step(sheet: Sheet, times: tuple[int, ...], found: dict[str, Any]) -> float | None:
     form = found.get("time_format", "elapsed")
     if form in ("elapsed", "epoch"):
         scale = TIME_UNITS[found.get("time_unit", "s")]
-        seconds = [value * scale for value in _numbers(sheet, times[0]) or []]
+        seconds = [value * scale for value in numbers_in(sheet, times[0]) or []]
     else:
         columns = [sheet.column(column) for column in times]
         cells = [" ".join(parts).encode() for parts in zip(*columns, strict=True)]

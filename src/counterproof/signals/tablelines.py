@@ -274,7 +274,7 @@ def numbers(
     encoding = cell_encoding(mapping)
     for index, cell in enumerate(cells):
         shown = cell.decode(encoding, "replace").strip()
-        value, behind = _number(shown, mapping.decimal)
+        value, behind = parse_number(shown, mapping.decimal)
         place = {
             "path": path,
             "line": int(piece.lines[index]),
@@ -311,7 +311,11 @@ def _numbers_at_once(cells: Sequence[bytes], decimal: str) -> NDArray[np.float64
     return _parse(joined, (len(cells),))
 
 
-def _number(cell: str, decimal: str) -> tuple[float | None, str]:
+def parse_number(cell: str, decimal: str) -> tuple[float | None, str]:
+    """Return a cell's number and what stands behind it.
+
+    The number is NaN where the value is missing, ``None`` where the cell is no number.
+    """
     if cell.lower() in _MISSING:
         return float("nan"), ""
     match = _NUMBER.fullmatch(cell.replace("\u2212", "-"))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent
-from counterproof.signals.mapping import TIME_UNITS, Mapping, plain_unit
+from counterproof.signals.mapping import QUANTITIES, TIME_UNITS, Mapping, plain_unit
 from counterproof.signals.tablelines import Piece, cell_encoding, numbers, pieces, refuse_junk
 from counterproof.signals.tabletimes import (
     NoTimeError,
@@ -30,7 +30,6 @@ from counterproof.texts import text
 
 Floats = NDArray[np.float64]
 
-_QUANTITIES = {"rate": "count_rate", "dose_rate": "dose_rate", "dose": "dose", "total": "counts"}
 _CALENDAR = ("iso", "dmy", "mdy")
 
 
@@ -334,7 +333,7 @@ def _readings(
     return ReadingLog(
         times,
         values,
-        quantity=_QUANTITIES[mapping.role],
+        quantity=QUANTITIES[mapping.role],
         unit=mapping.unit,
         field="accumulated" if accumulated else mapping.field,
         quantum=mapping.quantum,
