@@ -32,7 +32,9 @@ MISUSE: type[Exception] = next(
 )
 
 COMMANDS: dict[str, str] = {
+    "demo": "counterproof.cli.demo:demo",
     "pulses": "counterproof.cli.pulses:pulses",
+    "field": "counterproof.cli.field:field",
     "licences": "counterproof.cli.licences:licences",
 }
 """Command name → ``module:function`` or ``module:typer app`` (a group of subcommands)."""

@@ -74,3 +74,32 @@ def pairs(rows: list[tuple[str, str]]) -> Table:
     for what, value in rows:
         table.add_row(what, value)
     return table
+
+
+@contextmanager
+def stages() -> Iterator[Callable[[str], Report]]:
+    """Show work in stages: each call of what is yielded begins a stage and gives its report."""
+    if not sys.stderr.isatty():
+
+        def plain(label: str) -> Report:
+            say(f"{label} …")
+            return silent
+
+        yield plain
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True)) as bar:
+
+        def begin(label: str) -> Report:
+            task = bar.add_task(label, total=None)
+
+            def report(done: int, total: int) -> bool:
+                bar.update(task, completed=done, total=total)
+                return True
+
+            return report
+
+        yield begin

@@ -1,0 +1,52 @@
+"""``counterproof demo``: the invented workshop, from recordings to a published verdict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from counterproof.cli.output import console, say, stages
+from counterproof.texts import text
+
+if TYPE_CHECKING:
+    from counterproof.records import Publication
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(help=text("demo.folder"))] = Path("hollow-lane"),
+    seed: Annotated[int | None, typer.Option("--seed", help=text("demo.seed"))] = None,
+    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+) -> None:
+    """Make an invented workshop's bench, judge one of its counters and publish the dossier."""
+    from counterproof.simulate import hollow_lane
+    from counterproof.workshop.demo import tell
+
+    say(text("demo.invented"))
+    with stages() as stage:
+        told = tell(folder, stage, hollow_lane.SEED if seed is None else seed)
+    if as_json:
+        typer.echo(told.publication.to_json())
+        return
+    _show(told.publication)
+    console().print(text("demo.dossier", path=told.dossier.resolve()), soft_wrap=True)
+    console().print(text("demo.bench", path=told.folder.resolve()), soft_wrap=True)
+
+
+def _show(content: Publication) -> None:
+    from rich.table import Table
+
+    from counterproof.quantities.format import format_estimate
+
+    table = Table(title=text("demo.table", instrument=content.instrument), title_justify="left")
+    for name in ("trial", "judged", "measured", "outcome"):
+        table.add_column(text(f"dossier.{name}"), overflow="fold")
+    for outcome in content.outcomes:
+        for j in outcome.judgements:
+            shown = format_estimate(j.measured.estimate())
+            table.add_row(outcome.trial, j.quantity, shown, j.verdict)
+        if not outcome.judgements:
+            table.add_row(outcome.trial, outcome.statement, "", outcome.verdict)
+    console().print(table)
+    console().print(text("demo.verdict", instrument=content.instrument, verdict=content.verdict))

@@ -1,0 +1,133 @@
+"""The invented Hollow Lane story, told through the same path as anybody's recordings.
+
+``simulate`` writes real sound files and reading logs; they are detected, stored, compared and
+published by the use cases that serve every bench. Every run carries ``simulated``.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from importlib.resources import files
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from counterproof.bench import Bench
+from counterproof.errors import UserError
+from counterproof.kit import Instrument, loads_item
+from counterproof.progress import Report, silent
+from counterproof.records import Outcome, Publication, Run
+from counterproof.records.run import Position
+from counterproof.signals.mapping import Mapping
+from counterproof.simulate import hollow_lane
+from counterproof.texts import text
+from counterproof.trials.criteria import DEFAULT_PROFILE, profile
+from counterproof.workshop.capture import add_run
+from counterproof.workshop.judging import judge_all
+from counterproof.workshop.publishing import DEFAULT_NAME, write_dossier
+
+SUBJECT = "Lantern"
+FIRST_RUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
+PAUSE = timedelta(minutes=2)
+BUILT = datetime(2026, 3, 15, 18, 0, tzinfo=UTC)
+
+READINGS = Mapping(
+    role="dose_rate",
+    separator="comma",
+    skip_lines=1,
+    time_columns=(1,),
+    time_format="elapsed",
+    time_unit="s",
+    value_column=2,
+    unit="µSv/h",
+)
+
+Stage = Callable[[str], Report]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the demonstration left behind."""
+
+    folder: Path
+    dossier: Path
+    outcomes: tuple[Outcome, ...]
+    publication: Publication
+
+
+def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.SEED) -> Told:
+    """Make the bench of the Hollow Lane workshop, judge Lantern and publish.
+
+    Args:
+        folder: a new or empty folder, or one that an earlier demonstration made.
+        stage: called with the words for each stage; gives the report for its progress.
+        seed: another seed tells the same story with other counts.
+
+    Raises:
+        UserError: if the folder holds something else.
+        Cancelled: if a report says so.
+    """
+    _clear(folder)
+    with Bench.create(folder, hollow_lane.PLACE) as bench, TemporaryDirectory() as scratch:
+        kit = sorted(files(__package__).joinpath("hollow_lane").iterdir(), key=lambda p: p.name)
+        with bench.transaction():
+            for item in kit:
+                bench.add(loads_item(item.read_text(encoding="utf-8"), item.name))
+        recording = stage(text("demo.recording"))
+        written = hollow_lane.write_runs(scratch, seed=seed, report=recording)
+        listening = stage(text("demo.listening"))
+        total = int(sum(w.run.duration_s for w in written))
+        heard, start = 0.0, FIRST_RUN
+        for each in written:
+            listening(int(heard), total)
+            add_run(
+                bench,
+                _run(each.run, start),
+                recordings=[each.audio],
+                tables=[(each.readings, READINGS)],
+            )
+            heard += each.run.duration_s
+            start += timedelta(seconds=each.run.duration_s) + PAUSE
+        listening(total, total)
+        outcomes = judge_all(bench, SUBJECT, report=stage(text("demo.judging")))
+        target = folder / DEFAULT_NAME
+        content = write_dossier(
+            bench, SUBJECT, target, built=BUILT, profile_title=profile(DEFAULT_PROFILE).title
+        )
+    return Told(folder, target, tuple(o for o in outcomes if o.runs), content)
+
+
+def _run(planned: hollow_lane.PlannedRun, start: datetime) -> Run:
+    source = planned.source
+    return Run(
+        id=planned.key,
+        instrument=planned.counter,
+        position=Position(
+            place=hollow_lane.PLACE,
+            distance_mm=None if source is None else 1000.0 * planned.distance_m,
+            distance_u_mm=None if source is None else 1.0,
+        ),
+        sources=() if source is None else (hollow_lane.SOURCES[source].label,),
+        started_utc=start,
+        duration_s=planned.duration_s,
+        note=planned.purpose,
+        simulated=True,
+    )
+
+
+def _clear(folder: Path) -> None:
+    """Remove an earlier demonstration; refuse to touch anything else."""
+    if not folder.exists() or not any(folder.iterdir()):
+        return
+    try:
+        with Bench.open(folder, write=False) as old:
+            ours = old.name == hollow_lane.PLACE and all(
+                i.name in hollow_lane.COUNTERS for i in old.list(Instrument)
+            )
+    except UserError:
+        ours = False
+    if not ours:
+        raise UserError(text("demo.not_ours", folder=folder))
+    shutil.rmtree(folder)

@@ -1,0 +1,49 @@
+"""Load what a trial needs from the bench: runs with their signals and their instruments."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from counterproof.bench import Bench
+from counterproof.kit import Instrument, Source
+from counterproof.records import Run
+from counterproof.trials.shape import Evidence
+from counterproof.workshop.counters import counter_of, nuclides_of
+
+
+def evidence_of(bench: Bench, run: Run) -> Evidence:
+    """Return one run with its signals loaded.
+
+    Raises:
+        UserError: if a signal's file is missing or unreadable.
+    """
+    forms = {s.form for s in run.signals}
+    logs = bench.load_count_logs(run)
+    sources = [bench.get(Source, name) for name in run.sources]
+    return Evidence(
+        run=run,
+        counter=counter_of(bench.get(Instrument, run.instrument)),
+        pulses=bench.load_train(run) if "pulse_train" in forms else None,
+        counts=logs[0] if logs else None,
+        readings=bench.load_reading_logs(run),
+        nuclides=nuclides_of(sources),
+    )
+
+
+def gather(bench: Bench, instrument: str, runs: Sequence[str] = ()) -> list[Evidence]:
+    """Return the evidence about an instrument: its own runs and those of the references.
+
+    Args:
+        bench: where they lie.
+        instrument: the counter under test.
+        runs: only these runs, by id; all when empty.
+
+    Raises:
+        UserError: if the instrument or a run is not on the bench.
+    """
+    bench.get(Instrument, instrument)
+    if runs:
+        return [evidence_of(bench, bench.get(Run, name)) for name in runs]
+    references = {i.name for i in bench.list(Instrument) if i.calibration or i.role == "reference"}
+    wanted = {instrument, *references}
+    return [evidence_of(bench, r) for r in bench.list(Run) if r.instrument in wanted]

@@ -1,0 +1,115 @@
+"""Run a trial on what the bench holds, and keep its outcome there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from counterproof.bench import Bench
+from counterproof.kit import Instrument
+from counterproof.progress import Report, silent, step
+from counterproof.records import Outcome, Plan
+from counterproof.trials.criteria import DEFAULT_PROFILE, profile
+from counterproof.trials.registry import TRIALS, trial
+from counterproof.trials.shape import Ask
+from counterproof.workshop.counters import counter_of
+from counterproof.workshop.evidence import gather
+
+
+def judge_trial(
+    bench: Bench,
+    name: str,
+    instrument: str,
+    *,
+    profile_name: str = DEFAULT_PROFILE,
+    runs: Sequence[str] = (),
+) -> Outcome:
+    """Analyse one trial of an instrument and store the outcome.
+
+    Args:
+        bench: opened for writing.
+        name: the trial's name.
+        instrument: the counter under test.
+        profile_name: a shipped acceptance profile or the path of one's own.
+        runs: only these runs; all that serve when empty.
+
+    Raises:
+        UserError: if trial, instrument, profile or a run is unknown.
+    """
+    chosen, criteria = trial(name), profile(profile_name)
+    evidence = gather(bench, instrument, runs)
+    outcome = chosen.analyse(counter_of(bench.get(Instrument, instrument)), evidence, criteria)
+    # one outcome per trial and instrument: the latest judgement stands, earlier ones are history
+    key = f"{chosen.name} of {instrument}".replace(" ", "-")
+    outcome = outcome.model_copy(update={"id": key})
+    if key in bench.names(Outcome):
+        bench.amend(outcome)
+    else:
+        bench.add(outcome)
+    return outcome
+
+
+def judge_all(
+    bench: Bench,
+    instrument: str,
+    *,
+    profile_name: str = DEFAULT_PROFILE,
+    report: Report = silent,
+) -> list[Outcome]:
+    """Analyse every trial that has at least one run of the instrument to go by.
+
+    Raises:
+        UserError: as :func:`judge_trial`.
+        Cancelled: if ``report`` answers ``False``.
+    """
+    outcomes = []
+    for done, each in enumerate(TRIALS):
+        step(report, done, len(TRIALS))
+        outcomes.append(judge_trial(bench, each.name, instrument, profile_name=profile_name))
+    step(report, len(TRIALS), len(TRIALS))
+    return outcomes
+
+
+def plan_trial(
+    bench: Bench,
+    name: str,
+    instrument: str,
+    *,
+    sources: Sequence[str] = (),
+    relative_u: float = 0.05,
+    background_per_s: float | None = None,
+    source_per_s: float | None = None,
+) -> Plan:
+    """Plan a trial; expected rates come from runs on the bench where there are any.
+
+    Raises:
+        UserError: if trial, instrument or a source is unknown.
+    """
+    from counterproof.kit import Source
+    from counterproof.trials.levels import count_rate, pool
+
+    chosen = trial(name)
+    subject = counter_of(bench.get(Instrument, instrument))
+    for source in sources:
+        bench.get(Source, source)
+    references = tuple(
+        counter_of(i)
+        for i in bench.list(Instrument)
+        if i.name != instrument and (i.calibration or i.role == "reference")
+    )
+    own = [e for e in gather(bench, instrument) if e.counter.name == instrument]
+    background = pool([e for e in own if e.run.is_background], count_rate)
+    gross = pool([e for e in own if not e.run.is_background], count_rate)
+    guess = Ask(subject)
+    known = background.estimate.value if background else guess.background_per_s
+    at_background = background_per_s or known or guess.background_per_s
+    net = gross.estimate.value - at_background if gross else guess.source_per_s
+    return chosen.plan(
+        Ask(
+            subject,
+            references,
+            tuple(sources),
+            relative_u,
+            at_background,
+            source_per_s or (net if net > 0 else guess.source_per_s),
+        )
+    )
