@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from counterproof.bench import Bench, check
+from counterproof.bench import Bench, check, export_bench
 from counterproof.bench import signalfiles as signalfiles_module
 from counterproof.errors import Cancelled, UserError
 from counterproof.kit import Instrument
@@ -122,12 +122,23 @@ def test_a_full_database_rolls_back(bench: Bench, run: Run, train: PulseTrain) -
     def many() -> None:
         with bench.transaction():
             for _ in range(200):
-                bench.add_run(run, [])
+                bench.add_run(run, [COUNTS])
 
     with pytest.raises(UserError, match="no room left"):
         many()
     assert bench.names(Run) == ()
+    assert _files(bench) == []
     assert check(bench).ok
+
+
+def test_a_folder_that_refuses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(self: Path, *arguments: object, **options: object) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied", str(self))
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(UserError, match="may not be read or written: check its permissions"):
+        Bench.create(tmp_path / "b")
+    assert not (tmp_path / "b").exists()
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
@@ -271,13 +282,48 @@ def test_kill_during_a_capture_costs_at_most_a_second(bench: Bench, run: Run) ->
         assert check(again).ok
 
 
-def test_drafts_of_a_crash_are_cleared(bench: Bench) -> None:
-    draft = bench.folder / "pulses" / ".run-0001-1.pulses.abc.tmp"
-    draft.write_bytes(b"half")
+def test_what_a_crash_leaves_is_cleared_and_nothing_else(bench: Bench, run: Run) -> None:
+    kept = bench.add_run(run, [COUNTS]).signals[0].file
+    draft = bench.folder / "pulses" / ".run-0002-1.pulses.abc.tmp"
+    whole = bench.folder / "pulses" / "run-0002-1.pulses"  # written, its row never committed
+    for path in (draft, whole):
+        path.write_bytes(b"half")
+    journal = bench.folder / "bench.pending"
+    assert not journal.exists()
+    outside = bench.folder.parent / "mine.txt"
+    outside.write_text("mine")
+    journal.write_text(f"pulses/run-0002-1.pulses\n{kept}\n../mine.txt\nlogs/cut")
     bench.close()
     with Bench.open(bench.folder) as again:
         assert not draft.exists()
+        assert not whole.exists()
+        assert not journal.exists()
+        assert outside.exists()
+        assert (bench.folder / kept).exists()
         assert check(again).ok
+
+
+def test_a_bench_from_a_stranger_stays_in_its_folder(
+    bench: Bench, run: Run, tmp_path: Path
+) -> None:
+    secret = tmp_path / "secret.json"
+    secret.write_text("{}")
+    stored = bench.add_run(run, [COUNTS])
+    bench.database.write("UPDATE file SET path = '../secret.json'")
+    bench.database.write(
+        "UPDATE revision SET body = replace(body, ?, '../secret.json')", stored.signals[0].file
+    )
+    assert "leads out" in check(bench).problems[0]
+    with pytest.raises(UserError, match="leads out"):
+        bench.load_count_logs(stored.id)
+    with pytest.raises(UserError, match="leads out"):
+        export_bench(bench, tmp_path / "out.zip")
+    other = bench.add_run(run, [COUNTS])
+    path = bench.folder / other.signals[0].file
+    path.unlink()
+    path.symlink_to(secret)
+    with pytest.raises(UserError, match="leads out"):
+        bench.load_count_logs(other)
 
 
 def _files(bench: Bench) -> list[str]:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from counterproof.bench.codec import decode
-from counterproof.bench.signalfiles import FOLDERS, sha256_of
+from counterproof.bench.places import FOLDERS, place
+from counterproof.bench.signalfiles import sha256_of
 from counterproof.errors import UserError
 from counterproof.kit import KINDS
 from counterproof.progress import Report, silent, step
@@ -76,7 +77,11 @@ def check(bench: Bench, report: Report = silent) -> CheckReport:
     total = 0
     for number, (name, owner, digest, size, state) in enumerate(files, start=1):
         step(report, number, len(files))
-        path = bench.folder / name
+        try:
+            path = place(bench.folder, name)
+        except UserError as error:
+            problems.append(error.message)
+            continue
         if state == "open":
             notes.append(text("bench.check_open", id=owner))
         elif not path.is_file():

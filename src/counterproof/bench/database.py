@@ -80,6 +80,11 @@ class Database:
         if version < known:
             raise UserError(text("bench.older", path=self.folder))
 
+    @property
+    def in_transaction(self) -> bool:
+        """Whether a transaction is open."""
+        return self._depth > 0
+
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All of what is written inside, or nothing; an inner transaction joins the outer one.

@@ -13,13 +13,13 @@ import shutil
 import stat
 import tempfile
 import zipfile
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 from counterproof.bench.database import Database
 from counterproof.bench.faults import plainly
+from counterproof.bench.places import FOLDERS, is_inside, place
 from counterproof.bench.schema import MIGRATIONS
-from counterproof.bench.signalfiles import FOLDERS
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.signals.safefile import atomic_write
@@ -106,7 +106,7 @@ def _pack(
     done: int,
     total: int,
 ) -> int:
-    path = folder / entry["path"]
+    path = place(folder, entry["path"])
     if not path.is_file():
         raise UserError(text("bench.export_missing", file=entry["path"], id=entry["id"]))
     info = _entry(entry["path"])
@@ -183,9 +183,7 @@ def _contents(
     declared = {f["path"]: f["bytes"] for f in manifest["files"] if not f["left_out"]}
     declared["documents.jsonl"] = manifest["documents"]["bytes"]
     for entry in manifest["files"]:
-        parts = PurePosixPath(entry["path"]).parts
-        plain = "\\" not in entry["path"] and ":" not in entry["path"] and "\0" not in entry["path"]
-        if len(parts) != 2 or parts[0] not in FOLDERS or parts[1].startswith(".") or not plain:
+        if not is_inside(entry["path"]):
             raise UserError(text("bench.import_outside", path=source, file=entry["path"]))
     infos = [i for i in archive.infolist() if i.filename != "manifest.json"]
     names = [i.filename for i in infos]

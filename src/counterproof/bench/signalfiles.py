@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from counterproof.bench.faults import plainly
+from counterproof.bench.places import place
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.records import Signal
@@ -24,9 +25,6 @@ from counterproof.texts import text
 
 AnySignal = PulseTrain | CountLog | ReadingLog
 
-FOLDERS = ("pulses", "logs", "recordings", "photos")
-"""Folders of a bench that hold files the database knows of."""
-
 _CHUNK = 1 << 22
 
 
@@ -34,6 +32,16 @@ def sha256_of(path: Path) -> str:
     """Return a file's SHA-256 in hexadecimal."""
     with plainly(path), path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def signal_name(stem: str, signal: AnySignal) -> str:
+    """Return where a signal is stored, relative to the bench."""
+    return f"pulses/{stem}.pulses" if isinstance(signal, PulseTrain) else f"logs/{stem}.json"
+
+
+def recording_name(stem: str, source: Path) -> str:
+    """Return where a recording's copy is stored, relative to the bench."""
+    return f"recordings/{stem}{source.suffix.lower()}"
 
 
 def store_signal(bench: Path, stem: str, signal: AnySignal, report: Report = silent) -> Signal:
@@ -49,8 +57,8 @@ def store_signal(bench: Path, stem: str, signal: AnySignal, report: Report = sil
         UserError: if the disk refuses; nothing is left behind.
         Cancelled: if ``report`` answers ``False``.
     """
+    name = signal_name(stem, signal)
     if isinstance(signal, PulseTrain):
-        name = f"pulses/{stem}.pulses"
         write_pulses(bench / name, signal, report=report)
         return Signal(
             form="pulse_train",
@@ -59,7 +67,6 @@ def store_signal(bench: Path, stem: str, signal: AnySignal, report: Report = sil
             count=signal.count,
             duration_s=signal.duration_s,
         )
-    name = f"logs/{stem}.json"
     body = json.dumps(_log_body(signal), ensure_ascii=False, indent=None).encode()
     with atomic_write(bench / name) as stream:
         stream.write(body)
@@ -94,7 +101,7 @@ def store_recording(bench: Path, stem: str, source: Path, report: Report = silen
         free = shutil.disk_usage(bench).free
     if size > free:
         raise UserError(text("bench.disk_full", path=bench))
-    name = f"recordings/{stem}{source.suffix.lower()}"
+    name = recording_name(stem, source)
     digest = hashlib.sha256()
     with plainly(source), source.open("rb") as stream, atomic_write(bench / name) as target:
         done = 0
@@ -117,7 +124,7 @@ def load_signal(bench: Path, signal: Signal) -> AnySignal:
     Raises:
         UserError: if its file is missing, damaged or a recording (which a reader must decode).
     """
-    path = bench / signal.file
+    path = place(bench, signal.file)
     if signal.form == "recording":
         raise UserError(text("bench.is_recording", file=signal.file))
     if not path.is_file():

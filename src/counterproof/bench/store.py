@@ -18,19 +18,22 @@ from counterproof.bench.faults import plainly
 from counterproof.bench.items import Items, Revision
 from counterproof.bench.live import LiveRun, live_file, settle
 from counterproof.bench.lock import WriterLock, refuse_network
+from counterproof.bench.pending import Pending
 from counterproof.bench.photos import without_metadata
+from counterproof.bench.places import FOLDERS, place
 from counterproof.bench.signalfiles import (
-    FOLDERS,
     AnySignal,
     load_signal,
+    recording_name,
     sha256_of,
+    signal_name,
     store_recording,
     store_signal,
 )
 from counterproof.errors import UserError
 from counterproof.kit import Instrument, Probe, Source
 from counterproof.progress import Report, silent
-from counterproof.records import Run, Signal
+from counterproof.records import Run
 from counterproof.signals.safefile import atomic_write
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 from counterproof.texts import text
@@ -50,6 +53,7 @@ class Bench:
         self.folder = folder
         self.database = database
         self.items = Items(database)
+        self._pending = Pending(folder, database)
         self._lock = lock
 
     # -- opening and closing
@@ -123,6 +127,7 @@ class Bench:
                 (self.folder / sub).mkdir(exist_ok=True)
                 for draft in (self.folder / sub).glob(".*.tmp"):
                     draft.unlink()
+        self._pending.settle()
         for (run_id,) in self.database.rows("SELECT id FROM file WHERE state = 'open'"):
             settle(self, self.items.get(Run, run_id), interrupted=True)
 
@@ -156,8 +161,13 @@ class Bench:
     @contextlib.contextmanager
     def transaction(self) -> Iterator[None]:
         """Many changes as one: all of them or none, and one wait for the disk."""
-        with self.database.transaction():
-            yield
+        try:
+            with self.database.transaction():
+                yield
+        finally:
+            if not self.database.in_transaction:
+                with contextlib.suppress(UserError):  # tried again when the bench is opened
+                    self._pending.settle()
 
     def add(self, item: Item, note: str = "") -> str:
         """Add a kit item or a record and return its name or id (a new one if it has none).
@@ -248,25 +258,19 @@ class Bench:
             Cancelled: if ``report`` answers ``False``; nothing is stored then.
         """
         run = self._named(run)
-        stored: tuple[Signal, ...] = ()
-        try:
-            for number, signal in enumerate(signals, start=1):
-                stored += (store_signal(self.folder, f"{run.id}-{number}", signal, report),)
-            for number, path in enumerate(recordings, start=1):
-                stem = f"{run.id}-{number}"
-                stored += (store_recording(self.folder, stem, Path(path), report),)
+        named = [(f"{run.id}-{n}", s) for n, s in enumerate(signals, start=1)]
+        copied = [(f"{run.id}-{n}", Path(p)) for n, p in enumerate(recordings, start=1)]
+        with self.transaction():
+            self._pending.note(signal_name(*pair) for pair in named)
+            self._pending.note(recording_name(*pair) for pair in copied)
+            stored = [store_signal(self.folder, *pair, report) for pair in named]
+            stored += [store_recording(self.folder, *pair, report) for pair in copied]
             longest = max((s.duration_s or 0.0 for s in stored), default=0.0)
             run = run.model_copy(
-                update={"signals": stored, "duration_s": run.duration_s or longest}
+                update={"signals": tuple(stored), "duration_s": run.duration_s or longest}
             )
-            with self.transaction():
-                self.items.add(run)
-                self.register(run)
-        except BaseException:
-            for left in stored:
-                with contextlib.suppress(OSError):
-                    (self.folder / left.file).unlink(missing_ok=True)
-            raise
+            self.items.add(run)
+            self.register(run)
         return run
 
     def start_live(self, run: Run) -> LiveRun:
@@ -311,12 +315,11 @@ class Bench:
         """
         run = self.get(Run, run_id)
         first = 1 + sum(s.form == "recording" for s in run.signals)
-        added = [
-            store_recording(self.folder, f"{run.id}-{n}", Path(path), report)
-            for n, path in enumerate(recordings, start=first)
-        ]
-        run = run.model_copy(update={"signals": (*run.signals, *added)})
+        copied = [(f"{run.id}-{n}", Path(p)) for n, p in enumerate(recordings, start=first)]
         with self.transaction():
+            self._pending.note(recording_name(*pair) for pair in copied)
+            added = [store_recording(self.folder, *pair, report) for pair in copied]
+            run = run.model_copy(update={"signals": (*run.signals, *added)})
             self.items.amend(run, text("bench.recordings_added"))
             self.register(run)
         return run
@@ -343,7 +346,7 @@ class Bench:
     def recording_paths(self, run: Run | str) -> tuple[Path, ...]:
         """Return where a run's recordings lie; those left out of an import are not there."""
         run = self.get(Run, run) if isinstance(run, str) else run
-        paths = (self.folder / s.file for s in run.signals if s.form == "recording")
+        paths = (place(self.folder, s.file) for s in run.signals if s.form == "recording")
         return tuple(path for path in paths if path.is_file())
 
     def _load(self, run: Run | str, form: str) -> tuple[AnySignal, ...]:
@@ -404,7 +407,9 @@ class Bench:
         while (self.folder / name).exists():
             number += 1
             name = f"photos/{stem}-{number}{suffix}"
-        with atomic_write(self.folder / name) as stream:
-            stream.write(content)
-        self._enter(name, kind_of(type(item)), id_of(item), sha256_of(self.folder / name))
+        with self.transaction():
+            self._pending.note([name])
+            with atomic_write(self.folder / name) as stream:
+                stream.write(content)
+            self._enter(name, kind_of(type(item)), id_of(item), sha256_of(self.folder / name))
         return name
