@@ -35,6 +35,11 @@ COMMANDS: dict[str, str] = {
     "demo": "counterproof.cli.demo:demo",
     "pulses": "counterproof.cli.pulses:pulses",
     "field": "counterproof.cli.field:field",
+    "bench": "counterproof.cli.bench:bench",
+    "kit": "counterproof.cli.kit:kit",
+    "add-run": "counterproof.cli.add_run:add_run",
+    "trial": "counterproof.cli.trial:trial",
+    "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }
 """Command name → ``module:function`` or ``module:typer app`` (a group of subcommands)."""

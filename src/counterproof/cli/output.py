@@ -25,7 +25,8 @@ def console() -> Console:
     """Return the console on stdout."""
     from rich.console import Console
 
-    return Console(highlight=False, soft_wrap=False)
+    # names come from people: brackets in them are no markup
+    return Console(highlight=False, markup=False)
 
 
 def say(message: str) -> None:

@@ -1,0 +1,41 @@
+"""``counterproof dossier``: write what was found about a counter."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
+from counterproof.cli.output import say
+from counterproof.texts import text
+
+
+def dossier(
+    instrument: InstrumentOption,
+    target: Annotated[Path, typer.Option("--output", "-o", help=text("cli_dossier.target"))] = Path(
+        "dossier.html"
+    ),
+    profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
+    folder: BenchOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge every trial anew and write the dossier, HTML with its content as JSON beside it."""
+    from counterproof.trials.criteria import profile as criteria
+    from counterproof.workshop.judging import judge_all
+    from counterproof.workshop.publishing import write_dossier
+
+    with open_bench(folder, write=True) as opened:
+        judge_all(opened, instrument, profile_name=profile)
+        content = write_dossier(
+            opened,
+            instrument,
+            target,
+            built=datetime.now(UTC).replace(microsecond=0),
+            profile_title=criteria(profile).title,
+        )
+    if as_json:
+        typer.echo(content.to_json())
+    say(text("demo.dossier", path=target.resolve()))
