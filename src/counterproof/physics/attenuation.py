@@ -172,10 +172,8 @@ _AIR_CM2_G = (
     0.02882, 0.02789, 0.02666, 0.02547, 0.02345, 0.02057,
 )  # fmt: skip
 
-
-@lru_cache(maxsize=1)
-def _air_spline() -> tuple[Array, Array]:
-    return np.log(np.array(_AIR_KEV)), np.log(np.array(_AIR_CM2_G))
+AIR_TABLE: tuple[Array, Array] = (np.array(_AIR_KEV), np.array(_AIR_CM2_G))
+"""NIST SRD 126, dry air: energies in keV and mass energy-absorption coefficients in cm²/g."""
 
 
 def air_energy_absorption(energy_kev: ArrayLike) -> Array:
@@ -183,7 +181,7 @@ def air_energy_absorption(energy_kev: ArrayLike) -> Array:
 
     Beyond 3 MeV the last segment is continued; below 1 keV the first.
     """
-    x, y = _air_spline()
+    x, y = np.log(AIR_TABLE[0]), np.log(AIR_TABLE[1])
     wanted = np.log(np.asarray(energy_kev, dtype=np.float64))
     split = np.log(3.2029)
     low = np.interp(wanted, x[:4], y[:4])

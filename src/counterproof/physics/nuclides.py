@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from functools import lru_cache
 
@@ -101,16 +101,13 @@ class Inventory:
         lead: the nuclide whose activity was quoted.
         activities_bq: every radioactive member, Bq (or per Bq of the lead at the reference date).
         lead_fraction: activity of the lead now over that at the reference date.
-        note: the state of equilibrium assumed, in words.
+        decay_relative_u: relative standard uncertainty of that fraction, from the half-life.
     """
 
     lead: str
     activities_bq: dict[str, float]
     lead_fraction: float = 1.0
-    note: str = ""
     decay_relative_u: float = 0.0
-    retained: float = 1.0
-    parts: tuple[str, ...] = field(default=())
 
 
 def _chain(start: str, retention: float) -> list[tuple[str, list[tuple[str, float]]]]:
@@ -252,6 +249,71 @@ def recipe_of(written: str) -> Recipe:
     )
 
 
+@dataclass(frozen=True)
+class Part:
+    """One nuclide of a source and how far its daughters have grown in at the reference date.
+
+    Args:
+        nuclide: standard name.
+        share: activity over that of the leading nuclide.
+        state: ``"pure"``, ``"short"`` (daughters that live less than a year and less than the
+            parent are in equilibrium) or ``"full"`` (the whole chain is).
+    """
+
+    nuclide: str
+    share: float = 1.0
+    state: str = "short"
+
+
+def parts_of(nuclide: str, state: str | None = None) -> tuple[Part, ...]:
+    """Parts of a nuclide or a named source material.
+
+    Raises:
+        UserError: unknown nuclide or state.
+    """
+    if state not in (None, "pure", "short", "full"):
+        raise UserError(text("physics.state", value=state))
+    return tuple(Part(name, share, state or own) for name, share, own in recipe_of(nuclide).parts)
+
+
+def held(
+    parts: tuple[Part, ...],
+    activity_bq: float,
+    elapsed_s: float,
+    radon_retention: float = 1.0,
+) -> Inventory:
+    """What a source of several parts holds.
+
+    Args:
+        parts: the first is the leading nuclide.
+        activity_bq: activity of the leading nuclide at the reference date; 1 for ratios.
+        elapsed_s: seconds since the reference date.
+        radon_retention: share of Rn-222 kept, 0 to 1.
+
+    Raises:
+        UserError: a date before the reference date, retention outside 0 to 1, unknown nuclide.
+    """
+    if elapsed_s < 0.0:
+        raise UserError(text("physics.before_reference"))
+    if not 0.0 <= radon_retention <= 1.0:
+        raise UserError(text("physics.radon_retention", value=f"{radon_retention:g}"))
+    at_reference: dict[str, float] = {}
+    for part in parts:
+        name = nuclide_name(part.nuclide)
+        if part.state == "pure":
+            grown = {name: 1.0}
+        else:
+            grown = equilibrium(name, part.state == "full", radon_retention)
+        for member, ratio in grown.items():
+            gain = part.share * ratio * activity_bq
+            at_reference[member] = at_reference.get(member, 0.0) + gain
+    now = decay(at_reference, elapsed_s, radon_retention) if elapsed_s else at_reference
+    lead = nuclide_name(parts[0].nuclide)
+    exponent = 0.6931472 * elapsed_s / half_life_s(lead)
+    left = now[lead] / at_reference[lead] if at_reference[lead] else 1.0
+    return Inventory(lead, now, left, exponent * HALF_LIFE_RELATIVE_U)
+
+
 def inventory(
     nuclide: str,
     activity_bq: float = 1.0,
@@ -260,47 +322,10 @@ def inventory(
     state: str | None = None,
     radon_retention: float = 1.0,
 ) -> Inventory:
-    """What a source holds.
-
-    Args:
-        nuclide: a nuclide or a named material (:func:`source_kinds`).
-        activity_bq: activity of the leading nuclide at the reference date; 1 for shape and ratios.
-        elapsed_s: time since the reference date.
-        state: ``"pure"`` (no daughters at the reference date), ``"short"`` (those that live less
-            than a year in equilibrium then), ``"full"`` (the whole chain); ``None`` takes the
-            material's own, ``"short"`` for a nuclide.
-        radon_retention: share of Rn-222 kept, 0 to 1.
+    """What a source holds, by nuclide or name (:func:`source_kinds`); see :func:`held`.
 
     Raises:
         UserError: unknown nuclide or state, a date before the reference date, retention outside
             0 to 1.
     """
-    if state not in (None, "pure", "short", "full"):
-        raise UserError(text("physics.state", value=state))
-    if elapsed_s < 0.0:
-        raise UserError(text("physics.before_reference"))
-    if not 0.0 <= radon_retention <= 1.0:
-        raise UserError(text("physics.radon_retention", value=f"{radon_retention:g}"))
-    recipe = recipe_of(nuclide)
-    at_reference: dict[str, float] = {}
-    for part, share, own_state in recipe.parts:
-        chosen = state or own_state
-        grown = (
-            {part: 1.0}
-            if chosen == "pure"
-            else equilibrium(part, chosen == "full", radon_retention)
-        )
-        for name, ratio in grown.items():
-            at_reference[name] = at_reference.get(name, 0.0) + share * ratio * activity_bq
-    now = decay(at_reference, elapsed_s, radon_retention) if elapsed_s else at_reference
-    life = half_life_s(recipe.lead)
-    exponent = 0.693147 * elapsed_s / life
-    return Inventory(
-        recipe.lead,
-        now,
-        now[recipe.lead] / at_reference[recipe.lead] if activity_bq else 1.0,
-        recipe.note,
-        exponent * HALF_LIFE_RELATIVE_U,
-        radon_retention,
-        tuple(part for part, _, _ in recipe.parts),
-    )
+    return held(parts_of(nuclide, state), activity_bq, elapsed_s, radon_retention)

@@ -187,12 +187,28 @@ def radiation_yield(medium: Material, energy_mev: ArrayLike) -> Array:
     return _lookup(table.energy_mev, table.radiation_yield, energy_mev)
 
 
+def extrapolated_range_g_cm2(medium: Material, energy_mev: ArrayLike) -> Array:
+    """Extrapolated range of a normal beam of electrons in any material, g/cm², 0.3 keV to 30 MeV.
+
+    T. Tabata, R. Ito, S. Okabe, Nucl. Instrum. Methods 103 (1972) 85, with the material's mean
+    atomic number by electrons; a fit to measurements within some per cent.
+    """
+    tau = np.asarray(energy_mev, dtype=np.float64) / ELECTRON_REST_MEV
+    upper = sum(w * z * z / ELEMENTS[z].atomic_weight for z, w in medium.mass_fractions.items())
+    z = upper / medium.z_over_a
+    a = z / medium.z_over_a
+    b1, b2 = 0.2335 * a / z**1.209, 1.78e-4 * z
+    b3, b4, b5 = 0.9891 - 3.01e-4 * z, 1.468 - 1.180e-2 * z, 1.232 / z**0.109
+    value = b1 * (np.log1p(b2 * tau) / b2 - b3 * tau / (1.0 + b4 * tau**b5))
+    return np.asarray(value, dtype=np.float64)
+
+
 def extrapolated_range_mg_cm2(energy_mev: ArrayLike) -> Array:
     """Extrapolated range in aluminium of monoenergetic electrons or a beta end point, mg/cm².
 
     ``412 E^(1.265 − 0.0954 ln E)``, 0.01 to 2.5 MeV, and ``530 E − 106`` beyond (L. Katz and A. S.
     Penfold, Rev. Mod. Phys. 24 (1952) 28). Not comparable with a CSDA range, which follows the
-    track. Used for other light materials at equal mass per area, within about 10 %.
+    track. For other materials use :func:`extrapolated_range_g_cm2`.
     """
     energy = np.asarray(energy_mev, dtype=np.float64)
     low = 412.0 * energy ** (1.265 - 0.0954 * np.log(np.maximum(energy, 1e-6)))
