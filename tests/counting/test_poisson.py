@@ -14,6 +14,7 @@ from counterproof.counting.poisson import (
     counts_limits,
     lower_limit,
     rate_estimate,
+    rate_from_times,
     rate_limits,
     upper_limit,
 )
@@ -166,3 +167,32 @@ def test_imposed_dead_time_gives_the_non_paralysable_rate() -> None:
     times = np.cumsum(rng.exponential(1 / 200.0, 200_000))
     kept = impose_dead_time(times, 0.004)
     assert kept.size / times[-1] == pytest.approx(200 / 1.8, rel=0.01)
+
+
+@given(st.lists(st.floats(0, 100), max_size=60), st.just(0.0) | st.floats(1e-6, 0.5))
+def test_times_without_close_events_give_the_plain_rate(times: list[float], tau: float) -> None:
+    kept = impose_dead_time(sorted(times), tau)
+    plain = rate_estimate(kept.size, 101.0, resolving_time_s=tau)
+    listed = rate_from_times(kept, 101.0, resolving_time_s=tau)
+    assert listed.counts == plain.counts
+    assert (listed.value, listed.low, listed.high) == pytest.approx(
+        (plain.value, plain.low, plain.high), rel=1e-9
+    )
+
+
+def test_close_events_that_are_sometimes_merged_do_not_bias_the_rate() -> None:
+    # a detector that reports an event within 4 ms of the last reported one half of the time
+    rng = np.random.default_rng(8)
+    inside, values = [], []
+    for _ in range(400):
+        reported: list[float] = []
+        for t in np.sort(rng.uniform(0, 20, rng.poisson(100 * 20))):
+            if not reported or t > reported[-1] + 4e-3 or rng.uniform() < 0.5:
+                reported.append(float(t))
+        got = rate_from_times(reported, 20.0, resolving_time_s=4e-3)
+        inside.append(got.low <= 100 <= got.high)
+        values.append(got.value)
+    assert np.mean(values) == pytest.approx(100, abs=0.5)
+    assert np.mean(inside) == pytest.approx(0.955, abs=0.033)
+    with pytest.raises(UserError):
+        rate_from_times([2.0, 1.0], 3.0)

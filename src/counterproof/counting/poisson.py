@@ -20,6 +20,7 @@ Zero counts: the lower limit is 0, the upper one finite (3.689 for 95 %, two-sid
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -174,9 +175,9 @@ def rate_estimate(
 ) -> Estimate:
     """True rate behind a count: (N/(T-Nτ) - f)/ε, its interval covering the true rate.
 
-    The resolving time is that of a non-paralysable counter. Where a list of times may hold events
-    closer than that, thin it with :func:`counterproof.counting.deadtime.impose_dead_time` first:
-    a detector that sometimes reports and sometimes merges has no dead time to correct for.
+    The resolving time is that of a non-paralysable counter: no two counts are closer, and every
+    event later than that after the last count is counted. For a list of times that may hold closer
+    events use :func:`rate_from_times`.
 
     Zero counts give the value 0, the interval from 0 to the exact upper limit, and the standard
     uncertainty of one count. A value that the false rate would push below 0 is returned as 0.
@@ -201,46 +202,139 @@ def rate_estimate(
     """
     n = float(checked_counts(counts))
     total = float(checked_live(live_s))
-    tail = (1.0 - checked_coverage(coverage)) / 2.0
-    if not 0.0 < efficiency <= 1.0:
-        raise UserError(text("counting.efficiency", efficiency=efficiency))
-    parts = (
+    corrections = Corrections(
         resolving_time_s,
         resolving_time_u_s,
+        efficiency,
         efficiency_u,
         false_rate_per_s,
         false_rate_u_per_s,
     )
-    if not all(np.isfinite(parts)) or min(parts) < 0.0:
-        raise UserError(text("counting.correction"))
     live = total - n * resolving_time_s
-    if live <= 0.0:
-        raise UserError(text("counting.saturated", counts=f"{n:g}", live=f"{total:g}"))
+    return _corrected(n, live, live + min(n, 1.0) * resolving_time_s, corrections, coverage)
 
+
+def rate_from_times(
+    times_s: ArrayLike,
+    live_s: float,
+    *,
+    resolving_time_s: float = 0.0,
+    resolving_time_u_s: float = 0.0,
+    efficiency: float = 1.0,
+    efficiency_u: float = 0.0,
+    false_rate_per_s: float = 0.0,
+    false_rate_u_per_s: float = 0.0,
+    coverage: float = 0.95,
+) -> Estimate:
+    """True rate behind a list of event times that may, or may not, hold events closer than τ.
+
+    Only what is certain is used: later than τ after the last reported event every event is
+    reported. So the events that come later than τ after the one before are counted, over the time
+    spent at such ages, T - Σ min(interval, τ). The hazard of a Poisson process is constant there
+    whatever happens earlier, so the limits are those of :func:`rate_estimate`, and equal to them
+    when no two events are closer than τ.
+
+    No events give the value 0 and a finite upper limit.
+
+    Args:
+        times_s: reported times in seconds, ascending, shape (n,).
+        live_s: time T during which events could be heard, dead times not taken off, in seconds.
+        resolving_time_s: τ in seconds.
+        resolving_time_u_s: standard uncertainty of τ in seconds.
+        efficiency: as in :func:`rate_estimate`, as are all that follow.
+        efficiency_u: its standard uncertainty.
+        false_rate_per_s: rate of false events in 1/s.
+        false_rate_u_per_s: its standard uncertainty in 1/s.
+        coverage: claimed coverage.
+
+    Returns:
+        The rate in 1/s; ``counts`` are the events that were counted.
+
+    Raises:
+        UserError: as :func:`rate_estimate`, and for times that do not ascend.
+    """
+    t = np.asarray(times_s, dtype=np.float64).ravel()
+    intervals = np.diff(t)
+    if not np.isfinite(t).all() or bool((intervals < 0).any()):
+        raise UserError(text("counting.interval"))
+    corrections = Corrections(
+        resolving_time_s,
+        resolving_time_u_s,
+        efficiency,
+        efficiency_u,
+        false_rate_per_s,
+        false_rate_u_per_s,
+    )
+    # an interval equal to τ up to the rounding of the times counts as later
+    later = intervals >= resolving_time_s - 4.0 * np.spacing(t[-1] if t.size else 0.0)
+    n = float(later.sum()) + min(t.size, 1)
+    blind = float(np.minimum(intervals, resolving_time_s).sum())
+    live_low = float(checked_live(live_s)) - blind
+    live = live_low - min(t.size, 1) * resolving_time_s
+    return _corrected(n, live, live_low, corrections, coverage)
+
+
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """What stands between radiation and counts; see :func:`rate_estimate`.
+
+    Raises:
+        UserError: for negative values or an efficiency outside (0, 1].
+    """
+
+    resolving_time_s: float
+    resolving_time_u_s: float
+    efficiency: float
+    efficiency_u: float
+    false_rate_per_s: float
+    false_rate_u_per_s: float
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        if not 0.0 < self.efficiency <= 1.0:
+            raise UserError(text("counting.efficiency", efficiency=self.efficiency))
+        parts = (
+            self.resolving_time_s,
+            self.resolving_time_u_s,
+            self.efficiency_u,
+            self.false_rate_per_s,
+            self.false_rate_u_per_s,
+        )
+        if not all(np.isfinite(parts)) or min(parts) < 0.0:
+            raise UserError(text("counting.correction"))
+
+
+def _corrected(
+    n: float, live: float, live_low: float, by: Corrections, coverage: float
+) -> Estimate:
+    """Rate from ``n`` counts; ``live`` belongs to the upper limit, ``live_low`` to the lower."""
+    tail = (1.0 - checked_coverage(coverage)) / 2.0
+    if live <= 0.0:
+        raise UserError(text("counting.saturated", counts=f"{n:g}", live=f"{live_low:g}"))
     found = n / live
-    value = max(0.0, (found - false_rate_per_s) / efficiency)
+    value = max(0.0, (found - by.false_rate_per_s) / by.efficiency)
     slope = found * n / live  # d(found)/dτ
     u = (
         np.sqrt(
             max(n, 1.0) / live**2
-            + (slope * resolving_time_u_s) ** 2
-            + false_rate_u_per_s**2
-            + (value * efficiency_u) ** 2
+            + (slope * by.resolving_time_u_s) ** 2
+            + by.false_rate_u_per_s**2
+            + (value * by.efficiency_u) ** 2
         )
-        / efficiency
+        / by.efficiency
     )
-    live_low = total - max(n - 1.0, 0.0) * resolving_time_s
-    if resolving_time_u_s == efficiency_u == false_rate_u_per_s == 0.0:
-        low = (float(lower_limit(n, 1.0 - tail)) / live_low - false_rate_per_s) / efficiency
-        high = (float(upper_limit(n, 1.0 - tail)) / live - false_rate_per_s) / efficiency
+    if by.resolving_time_u_s == by.efficiency_u == by.false_rate_u_per_s == 0.0:
+        few, many = float(lower_limit(n, 1.0 - tail)), float(upper_limit(n, 1.0 - tail))
+        low = (few / live_low - by.false_rate_per_s) / by.efficiency
+        high = (many / live - by.false_rate_per_s) / by.efficiency
         method = "exact Poisson limits"
     else:
 
         def mean_events(rate: float, time: float) -> Floats:
             """Expected events at ``rate``, spread over the uncertain corrections."""
-            seen = efficiency * rate + false_rate_per_s
-            seen_u = np.hypot(efficiency_u * rate, false_rate_u_per_s)
-            time_u = n * resolving_time_u_s
+            seen = by.efficiency * rate + by.false_rate_per_s
+            seen_u = np.hypot(by.efficiency_u * rate, by.false_rate_u_per_s)
+            time_u = n * by.resolving_time_u_s
             spread = np.sqrt((seen * time_u) ** 2 + (time * seen_u) ** 2 + (time_u * seen_u) ** 2)
             return np.asarray(np.maximum(seen * time + _Z * spread, 0.0), dtype=np.float64)
 
@@ -250,14 +344,20 @@ def rate_estimate(
         def too_few(rate: float) -> float:
             return float(_W @ gammaincc(n + 1.0, mean_events(rate, live)))
 
-        low = _where(lambda r: too_many(r) - tail, value, u) if n > 0 else 0.0
-        high = _where(lambda r: tail - too_few(r), value, u)
+        low = _where(lambda r: too_many(r) - tail, value, float(u)) if n > 0 else 0.0
+        high = _where(lambda r: tail - too_few(r), value, float(u))
         method = "exact Poisson limits averaged over the corrections' uncertainty"
-    if resolving_time_s > 0.0:
+    if by.resolving_time_s > 0.0:
         method += ", dead time taken off"
-    high = max(high, 0.0)
     return Estimate(
-        value, float(u), min(max(low, 0.0), value), max(high, value), coverage, "1/s", n, method
+        value,
+        float(u),
+        min(max(low, 0.0), value),
+        max(high, value),
+        coverage,
+        "1/s",
+        n,
+        method,
     )
 
 
