@@ -35,6 +35,7 @@ COMMANDS: dict[str, str] = {
     "demo": "counterproof.cli.demo:demo",
     "pulses": "counterproof.cli.pulses:pulses",
     "field": "counterproof.cli.field:field",
+    "listen": "counterproof.cli.listen:listen",
     "bench": "counterproof.cli.bench:bench",
     "kit": "counterproof.cli.kit:kit",
     "add-run": "counterproof.cli.add_run:add_run",

@@ -28,10 +28,11 @@ def pulses(
     with progress_bar(text("cli_pulses.listening"), quiet=as_json) as report:
         shape = None if teach is None else taught_shape(teach)
         found = pulses_of_file(file, channel=channel, taught=shape, report=report)
-    emit(found, as_json, _show)
+    emit(found, as_json, show)
 
 
-def _show(found: PulsesReport) -> None:
+def show(found: PulsesReport) -> None:
+    """Print what was heard for a person."""
     from counterproof.quantities.format import format_estimate, format_interval, format_number
 
     out = console()
