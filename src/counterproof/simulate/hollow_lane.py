@@ -195,7 +195,7 @@ def _counters() -> dict[str, Counter]:
             _scene("piezo", 13, 0.18, {"pink": -42.0, "hum": -28.0}, Phone(sample_rate_hz=rate)),
         ),
         _betas(6.2, {"strontium": 0.85, "rods": 0.08, "salt": 0.02}),
-        ".mp3",
+        ".flac",
     )
     return {c.name: c for c in (lantern, wren, heron)}
 
