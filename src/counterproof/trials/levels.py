@@ -17,9 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from counterproof.counting.deadtime import impose_dead_time
 from counterproof.counting.difference import difference_of
-from counterproof.counting.poisson import rate_estimate
+from counterproof.counting.poisson import rate_estimate, rate_from_times
 from counterproof.counting.ratio import ratio_of
 from counterproof.counting.readings import displayed_average, momentary_mean, register_rate
 from counterproof.quantities import Estimate
@@ -54,9 +53,8 @@ class Level:
 
 def pulse_rate(train: PulseTrain) -> Estimate:
     """Return the true rate behind a pulse train in 1/s."""
-    times = impose_dead_time(train.times_s, train.resolving_time_s)
-    return rate_estimate(
-        times.size,
+    return rate_from_times(
+        train.times_s,
         train.live_s,
         resolving_time_s=train.resolving_time_s,
         efficiency=train.efficiency,

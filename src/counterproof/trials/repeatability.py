@@ -130,14 +130,13 @@ def excess_variation(runs: Sequence[Estimate]) -> tuple[Estimate, float, float]:
     """
     values = np.array([r.value for r in runs])
     mean = float(values.mean())
-    # for counts the variance is the mean itself; each run's own √n would lean on its own scatter
     counts = [r.counts for r in runs]
-    if all(c is not None and c > 0 for c in counts) and mean > 0:
-        total = float(sum(c for c in counts if c is not None))
-        expected = mean / math.sqrt(total / len(runs))
-        count_part = [v / math.sqrt(c) for v, c in zip(values, counts, strict=True) if c]
-        other = np.mean([max(r.u**2 - p**2, 0.0) for r, p in zip(runs, count_part, strict=True)])
-        expected = math.sqrt(expected**2 + float(other))
+    if all(c is not None for c in counts) and mean > 0:
+        # for counts the variance is the mean itself; each run's own √n would lean on its scatter
+        exposure = [r.counts / r.value if r.counts else 1.0 / r.u for r in runs]
+        own = [(r.counts or 1.0) / t**2 for r, t in zip(runs, exposure, strict=True)]
+        beyond = [max(r.u**2 - v, 0.0) for r, v in zip(runs, own, strict=True)]
+        expected = math.sqrt(mean / float(np.mean(exposure)) + float(np.mean(beyond)))
     else:
         expected = math.sqrt(float(np.mean([r.u**2 for r in runs])))
     k = len(runs) - 1
