@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from counterproof.physics import attenuation, xcom
@@ -49,6 +49,7 @@ def test_jump_at_the_k_edge_of_lead() -> None:
 
 
 @given(st.floats(1.0, 3000.0), st.sampled_from(["H", "C", "Al", "Fe", "Sn", "W", "Pb", "U"]))
+@settings(deadline=None)
 def test_parts_are_positive_and_sum_to_the_total(energy: float, name: str) -> None:
     medium = material(name)
     parts = attenuation.partial(medium, energy)

@@ -1,7 +1,7 @@
 import pickle
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from counterproof.errors import UserError
@@ -38,6 +38,7 @@ def test_what_is_no_formula(formula: str) -> None:
 
 
 @given(st.dictionaries(st.sampled_from(sorted(Z_OF)), st.integers(1, 9), min_size=1, max_size=5))
+@settings(deadline=None)
 def test_mass_fractions_sum_to_one(atoms: dict[str, int]) -> None:
     medium = material("".join(f"{s}{n}" for s, n in atoms.items()), 1.5)
     assert sum(medium.mass_fractions.values()) == pytest.approx(1.0)

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from counterproof.physics import stopping
@@ -52,6 +52,7 @@ def test_a_compound_with_its_own_excitation_energy_against_additivity() -> None:
 
 
 @given(st.floats(2e-3, 9.9), st.sampled_from(["H", "air", "Al", "mica", "SnO2", "brass", "Pb"]))
+@settings(deadline=None)
 def test_range_and_energy_invert(energy: float, name: str) -> None:
     medium = material(name)
     reach = stopping.csda_range(medium, energy)

@@ -58,5 +58,5 @@ def scattered_once(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Array, A
     safe = np.where(small, 1.0, gap)
     mean = np.where(small, np.exp(-a), (np.exp(-b) - np.exp(-a)) / safe)
     mean = mean * np.exp(np.asarray(before_path))[:, None]
-    ratio = 8.0 * np.pi * np.sin(psi) * cross * electrons * mean * weight
+    ratio = 8.0 * np.pi * np.sin(psi) * np.cos(psi) * cross * electrons * mean * weight
     return after, ratio

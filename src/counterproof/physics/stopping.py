@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from counterproof.physics import estar
 from counterproof.physics.elements import ELEMENTS
 from counterproof.physics.materials import Material, mean_excitation_ev
+from counterproof.physics.spline import CubicSpline
 
 Array = NDArray[np.float64]
 
@@ -111,8 +112,6 @@ def stopping_table(medium: Material) -> StoppingTable:
 
     The CSDA range is the integral of dE/S from zero; below 1 keV it is E/(2S), as in ESTAR.
     """
-    from scipy.interpolate import CubicSpline
-
     decades = math.log10(MAXIMUM_MEV / MINIMUM_MEV)
     energy = np.geomspace(MINIMUM_MEV, MAXIMUM_MEV, round(decades * _POINTS_PER_DECADE) + 1)
     collision = _collision(medium, energy)
@@ -121,10 +120,10 @@ def stopping_table(medium: Material) -> StoppingTable:
     radiative = np.exp(spline(np.log(energy)))
     full = collision + radiative
     logs = np.log(energy)
-    inverse = CubicSpline(logs, energy / full).antiderivative()(logs)  # dE = E dlnE
-    radiated = CubicSpline(logs, energy * radiative / full).antiderivative()(logs)
-    csda = 0.5 * energy[0] / full[0] + inverse - inverse[0]
-    lost = 0.5 * energy[0] * radiative[0] / full[0] + radiated - radiated[0]
+    inverse = CubicSpline(logs, energy / full).integral()  # dE = E dlnE
+    radiated = CubicSpline(logs, energy * radiative / full).integral()
+    csda = 0.5 * energy[0] / full[0] + inverse
+    lost = 0.5 * energy[0] * radiative[0] / full[0] + radiated
     for array in (energy, collision, radiative, csda):
         array.flags.writeable = False
     return StoppingTable(energy, collision, radiative, csda, lost / energy)

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.physics.elements import ELEMENTS
+from counterproof.physics.spline import CubicSpline
 
 Array = NDArray[np.float64]
 
@@ -33,12 +34,7 @@ _AVOGADRO_PER_BARN = 0.602214076  # 1e-24 cm²/barn times the Avogadro constant
 
 def _log_spline(energy: Array, sigma: Array) -> Callable[[Array], Array]:
     """Interpolate ln σ over ln E: straight through two points, a cubic spline through more."""
-    from scipy.interpolate import CubicSpline
-
-    x, y = np.log(energy), np.log(sigma)
-    if len(x) < 3:
-        return lambda e: np.exp(np.interp(np.log(e), x, y))
-    spline = CubicSpline(x, y, bc_type="not-a-knot")
+    spline = CubicSpline(np.log(energy), np.log(sigma))
     return lambda e: np.exp(spline(np.log(e)))
 
 

@@ -1,10 +1,10 @@
 """Tables that the slab Monte Carlo needs: elastic scattering, Møller collisions, soft losses.
 
 Elastic scattering: screened Rutherford with Molière's screening (G. Molière, Z. Naturforsch. 2a
-(1947) 133) and the spin correction of W. A. McKinley and H. Feshbach, Phys. Rev. 74 (1948) 1759;
-collisions with atomic electrons by Z² → Z(Z + 1). The correction is good for light and medium
-elements and low by up to some tens of per cent at large angles in lead. Hard collisions with
-electrons: C. Møller, Ann. Phys. 406 (1932) 531.
+(1947) 133) and the spin correction of W. A. McKinley and H. Feshbach, Phys. Rev. 74 (1948) 1759.
+The correction is good for light and medium elements and low by up to some tens of per cent at large
+angles in lead. Collisions with electrons: C. Møller, Ann. Phys. 406 (1932) 531; the soft ones, from
+the mean excitation energy up to 10 keV, add to the soft deflection, the hard ones deflect singly.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.physics.elements import ELEMENTS
-from counterproof.physics.materials import Material
+from counterproof.physics.materials import Material, mean_excitation_ev
 from counterproof.physics.stopping import (
     ELECTRON_REST_MEV,
     csda_range,
@@ -69,8 +69,8 @@ def _elastic(z: int, energy: Array) -> tuple[Array, Array]:
     radius = 0.885341 * z ** (-1.0 / 3.0)  # Thomas–Fermi, in Bohr radii
     moliere = 1.13 + 3.76 * (FINE_STRUCTURE * z) ** 2 / beta2
     screening = 0.25 * (_A0_MEV / (radius * momentum)) ** 2 * moliere
-    # dσ/dΩ = Z(Z+1) r_e² / (β⁴ γ²) / (4 (μ + A)²) × spin, with μ = sin²(θ/2)
-    per_mass = z * (z + 1.0) * _RE2_NA / ELEMENTS[z].atomic_weight
+    # dσ/dΩ = Z² r_e² / (β⁴ γ²) / (4 (μ + A)²) × spin, with μ = sin²(θ/2)
+    per_mass = z * z * _RE2_NA / ELEMENTS[z].atomic_weight
     scale = per_mass / (beta2**2 * (1.0 + tau) ** 2)
     nodes, weights = np.polynomial.legendre.leggauss(400)
     u = (nodes + 1.0) / 2.0  # ln(μ + A) from ln A to ln(1 + A)
@@ -107,6 +107,20 @@ def moller_per_g(z_over_a: float, energy: Array, cut: float) -> tuple[Array, Arr
     return np.maximum(number, 0.0), np.maximum(front * taken, 0.0)
 
 
+def soft_electron_deflection(medium: Material, energy: Array) -> Array:
+    """Inverse first transport path, cm²/g, of soft collisions with atomic electrons.
+
+    A small energy loss W turns the electron by 1 − cos θ = W m / (T (T + 2m)); with the cross
+    section ∝ 1/W² that gives the logarithm of the limits.
+    """
+    tau = energy / ELECTRON_REST_MEV
+    beta2 = tau * (tau + 2.0) / (tau + 1.0) ** 2
+    top = np.minimum(HARD_LOSS_MEV, energy / 2.0)
+    logs = np.log(np.maximum(top / (mean_excitation_ev(medium) * 1e-6), 1.0))
+    front = 2.0 * np.pi * _RE2_NA * medium.z_over_a / beta2
+    return np.asarray(front / (tau * (tau + 2.0)) * logs, dtype=np.float64)
+
+
 def scatter_table(medium: Material, highest_mev: float = 4.0) -> Scatter:
     """Build the tables of a material from 1 keV to ``highest_mev``, 64 points per decade."""
     points = int(np.ceil(np.log10(highest_mev / 1e-3) * 64.0)) + 1
@@ -127,6 +141,7 @@ def scatter_table(medium: Material, highest_mev: float = 4.0) -> Scatter:
     norm = collisions * a * (1.0 + a)
     first = norm * (ratio + a / (cut + a) - 1.0)
     second = norm * (cut - 2.0 * a * ratio - a**2 / (cut + a) + a)
+    soft_electrons = soft_electron_deflection(medium, energy)
     number, taken = moller_per_g(medium.z_over_a, energy, HARD_LOSS_MEV)
     loss = total_stopping_power(medium, energy) - taken
     return Scatter(
@@ -134,8 +149,8 @@ def scatter_table(medium: Material, highest_mev: float = 4.0) -> Scatter:
         a,
         cut,
         hard,
-        2.0 * first,
-        6.0 * (first - second),
+        2.0 * first + soft_electrons,
+        6.0 * (first - second) + 3.0 * soft_electrons,
         number,
         loss,
         csda_range(medium, energy),

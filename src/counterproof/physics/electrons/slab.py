@@ -248,5 +248,8 @@ def run(
                         stack[held, 4], stack[held, 5], stack[held, 6] = a1, b1, c1
                         stack[held, 7] = deepest
                         held += 1
-                    energy -= given
+                    left = energy - given
+                    cosine = math.sqrt(left * (energy + 1.0219979) / (energy * (left + 1.0219979)))
+                    u, v, w = _turn(u, v, w, min(cosine, 1.0), phi + math.pi)
+                    energy = left
     return fluence / histories, current / histories, back / histories
