@@ -97,7 +97,8 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         if mine.counts is None and mine.dose is None:
             warnings.append(text("trials.source_response.no_net", source=label))
         expected = own[0].expected_usv_h
-        if expected is not None and mine.dose is not None:
+        # a dose rate that the run could not have seen (a pure beta source) compares with nothing
+        if expected and mine.dose and expected.value > mine.dose.estimate.u:
             ratio = lv.over(mine.dose.estimate, expected)
             dose_ratios.setdefault(text("trials.predicted"), []).append((label, ratio))
         for name, theirs in lv.by_counter([e for e in group if e.counter.name != subject.name]):

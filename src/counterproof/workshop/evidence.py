@@ -9,6 +9,7 @@ from counterproof.kit import Instrument, Source
 from counterproof.records import Run
 from counterproof.trials.shape import Evidence
 from counterproof.workshop.counters import counter_of, nuclides_of
+from counterproof.workshop.expected import expected_usv_h
 
 
 def evidence_of(bench: Bench, run: Run) -> Evidence:
@@ -27,6 +28,7 @@ def evidence_of(bench: Bench, run: Run) -> Evidence:
         counts=logs[0] if logs else None,
         readings=bench.load_reading_logs(run),
         nuclides=nuclides_of(sources),
+        expected_usv_h=expected_usv_h(run, sources) if sources else None,
     )
 
 
