@@ -273,6 +273,17 @@ def test_bad_files_get_one_sentence(tmp_path):
         write_pulses(tmp_path / "none" / "a.pulses", poisson(1.0, 10))
 
 
+def test_a_huge_append_is_cut_into_blocks(tmp_path):
+    train = poisson(1000.0, 300_000)
+    with PulseWriter(tmp_path / "a.pulses") as writer:
+        writer.append(train.times_s, train.duration_s)
+        assert writer.reached_s == pytest.approx(train.duration_s, abs=1e-6)
+    again = read_pulses(tmp_path / "a.pulses")
+    np.testing.assert_allclose(again.times_s, train.times_s, atol=0.5001e-6, rtol=0)
+    assert again.gaps_s.size == 0
+    assert again.warnings == ()
+
+
 def test_cancel_and_failure_leave_the_old_file(tmp_path):
     path = tmp_path / "a.pulses"
     write_pulses(path, poisson(1.0, 10))

@@ -79,8 +79,6 @@ def ticks_of(block: Block) -> NDArray[np.int64] | None:
     """Unpack a pulse block; ``None`` if it contradicts itself."""
     if not block.count:
         return np.empty(0, np.int64)
-    if block.count > _MOST_PULSES:
-        return None
     size = block.count * block.width
     try:
         # asked first, so that a forged body cannot unpack into all of the memory
@@ -133,6 +131,7 @@ def read_blocks(data: memoryview, at: int) -> Iterator[Block]:
         )
         good = good and 0 <= start <= until <= MAX_TICKS and body_at + length <= len(data)
         good = good and (kind != PULSES or width in (1, 2, 4, 8) or not count)
+        good = good and count <= _MOST_PULSES
         if good:
             body = data[body_at : body_at + length]
             end = body_at + length

@@ -93,7 +93,8 @@ def read_pulses(path: str | Path, report: Report = silent) -> PulseTrain:
     path = Path(path)
     data = _load(path)
     per_s, notes, at = read_file_head(path, data)
-    parts: list[NDArray[np.int64]] = []
+    times = np.empty(sum(block.count for block in read_blocks(data, at) if block.sound))
+    filled = 0
     spans: list[tuple[int, int]] = []
     gaps: list[tuple[int, int]] = []
     whole, duration, last = True, 0, 0
@@ -112,15 +113,15 @@ def read_pulses(path: str | Path, report: Report = silent) -> PulseTrain:
             whole = False
         else:
             spans.append((block.start, block.until))
-            parts.append(ticks)
+            np.divide(ticks, per_s, out=times[filled : filled + ticks.size])
+            filled += ticks.size
             last = int(ticks[-1]) if ticks.size else last
     whole = whole and at == len(data)
-    ticks = np.concatenate(parts) if parts else np.empty(0, np.int64)
     warnings = _sentences(notes)
     if not whole:
         warnings.append(text("signals.pulse_file_damaged", path=path, duration=duration / per_s))
     return PulseTrain(
-        times_s=ticks / per_s,
+        times_s=times[:filled],
         duration_s=duration / per_s,
         resolving_time_s=_number(notes, "resolving_time_s", 0.0),
         efficiency=_number(notes, "efficiency", 1.0),
@@ -351,9 +352,12 @@ class PulseWriter:
                 raise ValueError("pulse times must ascend from block to block")
             until = max(until, int(ticks[-1]))
         start = min(self._reached, int(ticks[0])) if ticks.size else self._reached
-        self._put(pulse_block(ticks, start, until))
-        self._reached = until
-        self._last = int(ticks[-1]) if ticks.size else self._last
+        for at in range(0, max(ticks.size, 1), _BLOCK_PULSES):
+            part = ticks[at : at + _BLOCK_PULSES]
+            end = until if at + part.size == ticks.size else int(part[-1])
+            self._put(pulse_block(part, start, end))
+            start = self._reached = end
+            self._last = int(part[-1]) if part.size else self._last
 
     def gap(self, start_s: float, end_s: float) -> None:
         """Note that nothing could be heard from ``start_s`` to ``end_s``.
