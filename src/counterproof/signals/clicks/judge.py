@@ -15,7 +15,7 @@ Bools = NDArray[np.bool_]
 CROSSINGS_HZ = 3000.0
 MISFIT = 0.8
 """Misfit allowed to a match at the threshold; it grows with the square of the score …"""
-MISFIT_MOST = 2.5
+MISFIT_MOST = 8.0
 """… up to here: what happens beside a loud click does not speak against it."""
 
 

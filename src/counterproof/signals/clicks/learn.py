@@ -194,22 +194,56 @@ def explain_all(
     return tuple(pieces)
 
 
+def usual_loudness(amplitudes: Floats) -> NDArray[np.bool_]:
+    """Mark the matches that are as loud as clicks: one log-normal crowd, weak noise left out.
+
+    The crowd is looked for around the median weighted by amplitude, because noise gives many
+    weak matches and clicks give fewer loud ones.
+    """
+    logs = np.log(np.maximum(amplitudes, 1e-12))
+    if logs.size < 3:
+        return np.ones(logs.size, bool)
+    order = np.argsort(logs)
+    weight = np.cumsum(amplitudes[order])
+    middle = float(logs[order][np.searchsorted(weight, 0.5 * weight[-1])])
+    reach = 1.4
+    crowd = np.abs(logs - middle) < reach
+    for _ in range(8):
+        middle = float(np.median(logs[crowd]))
+        spread = 1.4826 * float(np.median(np.abs(logs[crowd] - middle)))
+        reach = min(max(3.5 * spread, 1.0), 2.2)
+        again = np.abs(logs - middle) < reach
+        if not again.any() or bool((again == crowd).all()):
+            break
+        crowd = again
+    return crowd
+
+
 def left_behind(
     pieces: tuple[Explained, ...], root: Floats, sigma2: float, rate: float
 ) -> Leftover:
     """Measure what subtracting a click leaves behind, by distance."""
     tile_s = TILE / GRID / rate
     before, after = round(25e-3 / tile_s), round(60e-3 / tile_s)
-    rows = []
+    amplitudes = np.concatenate([piece.amplitudes for piece in pieces])
+    energies = np.concatenate([(p.amplitudes * root[p.voices]) ** 2 for p in pieces])
+    fits = np.concatenate([piece.misfit for piece in pieces]) < 0.7
+    good = np.flatnonzero(fits)
+    good = good[usual_loudness(amplitudes[good])]
+    loud = np.zeros(energies.size, bool)
+    if good.size:
+        loud[good] = energies[good] >= np.median(energies[good])
+    rows: list[Floats] = []
+    first = 0
     for piece in pieces:
-        energy = (piece.amplitudes * root[piece.voices]) ** 2
-        if energy.size == 0:
-            continue
         tile = piece.starts // PHASES // TILE
-        good = (tile >= before) & (tile < piece.tiles.size - after) & (piece.misfit < 0.7)
-        good &= energy >= np.median(energy)
-        for t, e in zip(tile[good], energy[good], strict=True):
-            rows.append((piece.tiles[t - before : t + after] - sigma2) / e)
+        mine = loud[first : first + tile.size] & (tile >= before)
+        mine &= tile < piece.tiles.size - after
+        rows.extend(
+            (piece.tiles[t - before : t + after] - sigma2) / e
+            for t, e in zip(tile[mine], energies[first : first + tile.size][mine], strict=True)
+        )
+        first += tile.size
     if len(rows) < 3:
         return Leftover(np.full(before + after, 1e-4), before)
     kernel = np.quantile(np.array(rows[:2000]), 0.6, axis=0)
@@ -301,13 +335,13 @@ def _refit(
     new: list[Floats] = []
     shapes: list[ClickShape] = []
     times: list[Floats] = []
+    heard: list[float] = []
     fits: list[float] = []
     for voice in range(len(waves)):
         mine = np.flatnonzero((kinds == voice) & (misfit < 0.8))
         if mine.size < 3:
             continue
-        middle = float(np.median(amps[mine]))
-        mine = mine[amps[mine] > 0.15 * middle]
+        mine = mine[usual_loudness(amps[mine])]
         mine = mine[without_echoes(starts[mine], amps[mine], rate)]
         wave = waves[voice]
         if not fixed:
@@ -334,12 +368,15 @@ def _refit(
             )
         )
         times.append(starts[mine] / STEPS / rate)
+        heard.append(float(np.minimum(scores[mine], 30.0).sum()))
         fits.append(float(np.median(misfit[mine])))
-    rank = np.argsort([-s.count for s in shapes], kind="stable")
+    rank = np.argsort([-h for h in heard], kind="stable")
     kept = [
         int(i)
         for n, i in enumerate(rank)
-        if n == 0 or _another_box(shapes[i], times[i], fits[i], shapes[rank[0]], times[rank[0]])
+        if n == 0
+        or heard[i] > 8.0 * shapes[i].count
+        and _another_box(shapes[i], times[i], fits[i], shapes[rank[0]], times[rank[0]])
     ]
     return [new[i] for i in kept], [shapes[i] for i in kept]
 
