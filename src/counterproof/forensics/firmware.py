@@ -8,7 +8,28 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from counterproof.forensics.answer import Hypothesis, ReadoutFit, between
+from counterproof.errors import UserError
+from counterproof.forensics.adequacy import (
+    CERTAIN_KIND,
+    COUPLED,
+    FEWEST_NUMBERS,
+    FEWEST_PULSES,
+    FEWEST_READINGS,
+    UNRELATED_LOSS,
+    coupling,
+    loss_share,
+    one_level,
+    plausible,
+    ratio_of_means,
+)
+from counterproof.forensics.answer import (
+    UNDETERMINED,
+    Hypothesis,
+    ReadoutFit,
+    between,
+    either_way,
+    quantum_of,
+)
 from counterproof.forensics.clocks import Refresh, silences, tidy
 from counterproof.forensics.hypotheses import Weighed, choose, power_of, weigh
 from counterproof.forensics.lattice import Lattice, find_step, printed_step
@@ -17,11 +38,13 @@ from counterproof.forensics.paired import Joined, PairedRun, join
 from counterproof.forensics.sampler import Chain, climb, sample
 from counterproof.forensics.search import Candidate, coarse, refine, without_strays
 from counterproof.forensics.shapes import BOXCAR, EXPONENTIAL, FAMILY, FIXED, TICKED, Rates
+from counterproof.forensics.statements import Circumstances, found, missing, shown
 from counterproof.progress import Report, silent
 from counterproof.progress import step as tell
-from counterproof.quantities import Estimate
+from counterproof.texts import text
 
 Floats = NDArray[np.float64]
+Fitted = tuple[Candidate, Rates, Weighed]
 
 SWEEPS = 2000
 TWO = Structure(factors=2)
@@ -56,10 +79,10 @@ def prepare(runs: Sequence[PairedRun]) -> Prepared:
 
 def best_kind(
     ready: Prepared, reach_s: float, rng: np.random.Generator, report: Report
-) -> list[tuple[Candidate, Rates, Weighed]]:
+) -> list[Fitted]:
     """Fit every kind of estimator with two factors; the likeliest comes first."""
     data, step = ready.data, ready.step
-    everything = np.ones(data.at.size, dtype=bool)
+    everything = plausible(data.values, data.run, step)
     window, offset = coarse(data, everything, step, reach_s)
     rate = data.pulses.size / max(float((data.ends - data.starts).sum()), 1.0)
     starts = {
@@ -68,7 +91,7 @@ def best_kind(
         TICKED: 0.5 * window,
         FIXED: float(np.clip(window * rate, 3.0, 500.0)),
     }
-    found = []
+    fitted: list[Fitted] = []
     for i, (kind, shape) in enumerate(starts.items()):
         tell(report, i + 1, 10)
         rates = Rates(data.pulses, kind)
@@ -78,9 +101,9 @@ def best_kind(
         keep = without_strays(data, rates, rough, step)
         fine = refine(data, rates, (rough.shape, rough.offsets), keep, step)
         rates.settle(fine.shape, 0.02)
-        found.append((fine, rates, weigh(data, rates, fine, step, TWO, 60, rng)))
-    found.sort(key=lambda f: -f[2].log_likelihood / max(f[2].posterior.at.size, 1))
-    return found
+        fitted.append((fine, rates, weigh(data, rates, fine, step, TWO, 60, rng)))
+    fitted.sort(key=lambda f: -f[2].log_likelihood / max(f[2].posterior.at.size, 1))
+    return fitted
 
 
 def fit_readout(
@@ -102,87 +125,146 @@ def fit_readout(
         report: progress, asked between hypotheses.
 
     Returns:
-        The simplest adequate model with 95 % intervals, the evidence and what is missing.
+        The simplest adequate model with 95 % intervals, the evidence and what is missing. Where
+        the runs do not suffice the answer is weaker and says why; it is never an error.
+
+    Raises:
+        UserError: if ``runs`` is empty.
+        Cancelled: if ``report`` answers ``False``.
     """
+    if not runs:
+        raise UserError(text("forensics.no_readings"))
     rng = np.random.default_rng(seed)
     ready = prepare(runs)
+    short = insufficient(ready)
+    if short:
+        return weak_answer(ready, short, means=False)
     kinds = best_kind(ready, reach_s, rng, report)
+    coupled = max((coupling(ready.data, k[1], k[0], ready.step) for k in kinds[:1]), default=0.0)
+    if coupled < COUPLED:
+        unrelated = text("forensics.not_coupled", reach=f"{reach_s:.0f}")
+        return weak_answer(ready, (unrelated,), means=one_level(ready.data))
     candidate, rates, two = kinds[0]
-    power = power_of(two)
-    rivals = [k for k in kinds if FAMILY[k[0].kind] != FAMILY[candidate.kind]]
-    per_reading = two.log_likelihood / max(two.posterior.at.size, 1)
-    lead = min(
-        (
-            power
-            * two.posterior.at.size
-            * (per_reading - r[2].log_likelihood / max(r[2].posterior.at.size, 1))
-            for r in rivals
-        ),
-        default=np.inf,
-    )
+    lead, rival = kind_lead(kinds)
     tell(report, 5, 10)
     chosen, weighed, power = choose(ready.data, rates, candidate, ready.step, two, rng)
+    if loss_share(chosen) > UNRELATED_LOSS:
+        unrelated = text("forensics.not_coupled", reach=f"{reach_s:.0f}")
+        return weak_answer(ready, (unrelated,), means=one_level(ready.data))
     chosen.posterior.power = power
     tell(report, 7, 10)
     warmed = climb(chosen.posterior, chosen.chain.best, chosen.chain.scales, 250, rng)
     tell(report, 8, 10)
     chain = sample(chosen.posterior, warmed, sweeps, rng)
     tell(report, 10, 10)
-    return _answer(runs, ready, candidate, chosen, weighed, chain, power, lead, pulses_per_click)
+    answer = _parameters(runs, ready, candidate, chosen, chain, pulses_per_click)
+    answer = replace(
+        answer,
+        hypotheses=tuple(
+            Hypothesis(w.structure, w.log_likelihood * power, w.score(answer.readings, power))
+            for w in weighed
+        ),
+        kind_log_lead=lead,
+        kind_rival=rival,
+        independent_share=power,
+    )
+    if lead < CERTAIN_KIND:
+        answer = replace(answer, kind=UNDETERMINED, time_constant=None, window_pulses=None)
+    strays = chosen.posterior.stray_share(chain.best)
+    about = Circumstances(one_level(ready.data), ready.silent_s, strays, coupled, reach_s)
+    return replace(answer, statements=found(answer, about), missing=missing(answer, about))
 
 
-def _answer(
+def insufficient(ready: Prepared) -> tuple[str, ...]:
+    """Return why the runs cannot carry an inference, empty if they may."""
+    data = ready.data
+    if data.values.size == 0:
+        return (text("forensics.no_readings"),)
+    if data.pulses.size == 0:
+        return (text("forensics.no_pulses"),)
+    said = []
+    n, shown = data.values.size, np.unique(data.values).size
+    if n < FEWEST_READINGS:
+        said.append(text("forensics.few_readings", n=n, needed=FEWEST_READINGS))
+    if data.pulses.size < FEWEST_PULSES:
+        said.append(text("forensics.few_pulses", n=data.pulses.size))
+    if shown < FEWEST_NUMBERS:
+        said.append(text("forensics.few_numbers", n=shown))
+    return tuple(said)
+
+
+def weak_answer(ready: Prepared, reasons: tuple[str, ...], means: bool) -> ReadoutFit:
+    """Return what can be said without an inference: the display's step, perhaps a ratio of means.
+
+    The ratio of means is one factor only in a steady field, so it is given as a sentence and never
+    as the answer.
+    """
+    data = ready.data
+    ratio = ratio_of_means(data) if means or one_level(data) else None
+    told = (text("forensics.means_only", factor=shown(ratio)),) if ratio is not None else ()
+    values = data.values
+    seen = (float(values.min()), float(values.max())) if values.size else (0.0, 0.0)
+    return ReadoutFit(
+        kind=UNDETERMINED,
+        quantum=quantum_of(ready.lattice),
+        refresh=ready.refresh,
+        readings=int(values.size),
+        pulses=int(data.pulses.size),
+        seen_usv_h=seen,
+        statements=told,
+        missing=reasons,
+    )
+
+
+def kind_lead(kinds: Sequence[Fitted]) -> tuple[float, str]:
+    """Return by what log likelihood ratio the best kind leads the best other, and that other."""
+    candidate, _, best = kinds[0]
+    n = best.posterior.at.size
+    power = power_of(best)
+    rivals = [k for k in kinds if FAMILY[k[0].kind] != FAMILY[candidate.kind]]
+    if not rivals:
+        return np.inf, ""
+    each = [k[2].log_likelihood / max(k[2].posterior.at.size, 1) for k in rivals]
+    nearest = int(np.argmax(each))
+    lead = power * n * (best.log_likelihood / max(n, 1) - each[nearest])
+    return float(lead), FAMILY[rivals[nearest][0].kind]
+
+
+def _parameters(
     runs: Sequence[PairedRun],
     ready: Prepared,
     candidate: Candidate,
     chosen: Weighed,
-    weighed: Sequence[Weighed],
     chain: Chain,
-    power: float,
-    lead: float,
     pulses_per_click: int,
 ) -> ReadoutFit:
     """Turn samples into physical parameters with intervals."""
     posterior = chosen.posterior
     named = posterior.named(chain.samples)
-    share = float(np.mean([r.efficiency for r in runs]))
-    to_pulses = pulses_per_click / share
-    first = named["factor"] * to_pulses
-    factors = [between(first, "cpm/(µSv/h)")]
-    switch = None
-    if "factor_high" in named:
-        factors.append(between(named["factor_high"] * to_pulses, "cpm/(µSv/h)"))
-        switch = between(named["switch"] / named["factor"], "µSv/h")
-    readings = posterior.at.size
-    time_constant = None if candidate.kind == FIXED else between(named["shape"], "s")
-    lattice = ready.lattice
-    quantum = None
-    if lattice is not None:
-        u = (lattice.high - lattice.low) / 3.92
-        quantum = Estimate(
-            lattice.step, u, lattice.low, lattice.high, 0.95, "µSv/h", lattice.distinct, "lattice"
-        )
-    best = chain.best
-    exact = float(np.mean(posterior.excess(best) == 0.0))
+    loss = loss_share(chosen)
+    to_pulses = pulses_per_click / float(np.mean([r.efficiency for r in runs]))
+    unheard = float(np.mean([r.efficiency_u / r.efficiency for r in runs]))
+    lost = max(loss, 1.96 * unheard)
+    names = [n for n in ("factor", "factor_high") if n in named]
+    values = posterior.values
     return ReadoutFit(
         kind=FAMILY[candidate.kind],
         structure=chosen.structure,
-        factors=tuple(factors),
-        switch=switch,
-        time_constant=time_constant,
+        factors=tuple(
+            either_way(between(named[n] * to_pulses, "cpm/(µSv/h)"), lost) for n in names
+        ),
+        switch=between(named["switch"] / named["factor"], "µSv/h") if "switch" in named else None,
+        time_constant=None if candidate.kind == FIXED else between(named["shape"], "s"),
         window_pulses=round(candidate.shape) if candidate.kind == FIXED else None,
-        quantum=quantum,
+        quantum=quantum_of(ready.lattice),
         refresh=ready.refresh,
         clock_offsets=tuple(between(named[f"offset_{i}"], "s") for i in range(ready.data.runs)),
+        readings=int(values.size),
+        pulses=int(ready.data.pulses.size),
+        exact_share=float(np.mean(posterior.excess(chain.best) == 0.0)),
+        loss_share=loss,
+        seen_usv_h=(float(values.min()), float(values.max())),
         hysteresis=between(named["hysteresis"], "") if "hysteresis" in named else None,
         dead_time=between(named["dead_time"], "s") if "dead_time" in named else None,
         background=between(named["background"], "cpm") if "background" in named else None,
-        hypotheses=tuple(
-            Hypothesis(w.structure, w.log_likelihood * power, w.score(readings, power))
-            for w in weighed
-        ),
-        kind_log_lead=float(lead),
-        readings=int(readings),
-        exact_share=exact,
-        independent_share=power,
     )

@@ -18,7 +18,7 @@ from counterproof.forensics.paired import Joined
 from counterproof.forensics.profile import agreed_factor
 from counterproof.forensics.sampler import Chain, climb
 from counterproof.forensics.search import Candidate
-from counterproof.forensics.shapes import FIXED, Rates, memory_s
+from counterproof.forensics.shapes import BOXCAR, FIXED, Rates, memory_s
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -116,8 +116,16 @@ def weigh(
 
 
 def power_of(weighed: Weighed) -> float:
-    """Return the independent share of what a hypothesis leaves unexplained."""
-    return independent_share(weighed.posterior.excess(weighed.chain.best), weighed.posterior.run)
+    """Return the independent share of what a hypothesis leaves unexplained.
+
+    Pulses missed or invented spoil the readings of one memory, not more: longer correlations are
+    a misfit, which the likelihood itself must be allowed to punish.
+    """
+    posterior = weighed.posterior
+    share = independent_share(posterior.excess(weighed.chain.best), posterior.run)
+    pace = float(np.median(np.diff(posterior.at))) if posterior.at.size > 1 else 1.0
+    memory = posterior.shape0 * {BOXCAR: 1.0, FIXED: 0.0}.get(posterior.rates.kind, 2.0)
+    return max(share, min(1.0, pace / max(1.5 * memory, pace)))
 
 
 def choose(

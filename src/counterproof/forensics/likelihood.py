@@ -89,6 +89,7 @@ class Posterior:
         seen = seen[seen > 0]
         ends = (seen.min(), seen.max()) if seen.size else (1.0, 1.0)
         self.switch_bounds = (float(np.log(ends[0])), float(np.log(ends[1])))
+        self.background_top = 0.9 * float(np.median(seen)) if seen.size else 1.0
         self._kept: list[tuple[tuple[float, ...], tuple[Floats, Floats]]] = []
 
     def shape(self, theta: Floats) -> float:
@@ -176,6 +177,8 @@ class Posterior:
                 return False
         if "hysteresis" in ix and not 0.0 <= theta[ix["hysteresis"]] < 0.5:
             return False
+        if "background" in ix and not 0.0 <= theta[ix["background"]] <= self.background_top:
+            return False
         if "dead_time" in ix and not -2e-3 <= theta[ix["dead_time"]] <= 2e-3:
             return False
         first = ix["offset_0"]
@@ -200,6 +203,10 @@ class Posterior:
         if not self.inside(theta):
             return -np.inf
         return self.power * float(np.log(self.masses(theta)).sum())
+
+    def stray_share(self, theta: Floats) -> float:
+        """Return the share of the numbers that only a stray explains."""
+        return float(np.mean(self.masses(theta) < 3.0 * self.stray))
 
     def excess(self, theta: Floats) -> Floats:
         """Return by how much each number misses its rounding interval, in counting scatters."""

@@ -99,7 +99,7 @@ class Rates:
         index = np.maximum(count - 1, 0)
         age = at - self.pulses[index]
         if not self._tables or not self._nodes[0] <= tau_s <= self._nodes[-1]:
-            self.settle(tau_s, self._relative)
+            self.settle(tau_s, min(2.0 * self._relative, 0.08))
         sums = np.zeros(at.shape)
         for i, (node, table) in enumerate(zip(self._nodes, self._tables, strict=True)):
             others = np.delete(self._nodes, i)
