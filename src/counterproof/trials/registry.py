@@ -6,12 +6,13 @@ from difflib import get_close_matches
 
 from counterproof.errors import UserError
 from counterproof.texts import text
-from counterproof.trials import background, repeatability, source_response
+from counterproof.trials import background, dose_rate_ladder, repeatability, source_response
 from counterproof.trials.shape import Trial
 
 TRIALS: tuple[Trial, ...] = (
     background.TRIAL,
     source_response.TRIAL,
+    dose_rate_ladder.TRIAL,
     repeatability.TRIAL,
 )
 
@@ -22,10 +23,14 @@ def trial(name: str) -> Trial:
     Raises:
         UserError: if there is no such trial, with the nearest name.
     """
-    wanted = name.strip().lower().replace("-", " ").replace("_", " ")
+
+    def plain(words: str) -> str:
+        return words.strip().lower().replace("-", " ").replace("_", " ")
+
+    wanted = plain(name)
     names = [t.name for t in TRIALS]
     for found in TRIALS:
-        if found.name == wanted:
+        if plain(found.name) == wanted:
             return found
-    near = get_close_matches(wanted, names, n=1)
+    near = get_close_matches(name, names, n=1)
     raise UserError(text("trials.no_trial", name=name, hint=near[0] if near else ", ".join(names)))
