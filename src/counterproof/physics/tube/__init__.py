@@ -1,0 +1,1 @@
+"""From a field to counts: the tube as physics."""
