@@ -20,17 +20,21 @@ def demo(
     as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
 ) -> None:
     """Make an invented workshop's bench, judge one of its counters and publish the dossier."""
+    from counterproof.dossier import write_dossier
     from counterproof.simulate import hollow_lane
     from counterproof.workshop.demo import tell
 
     say(text("demo.invented"))
     with stages() as stage:
         told = tell(folder, stage, hollow_lane.SEED if seed is None else seed)
+        stage(text("demo.publishing"))
+        target = folder / "dossier.html"
+        write_dossier(told.publication, target)
     if as_json:
         typer.echo(told.publication.to_json())
         return
     _show(told.publication)
-    console().print(text("demo.dossier", path=told.dossier.resolve()), soft_wrap=True)
+    console().print(text("demo.dossier", path=target.resolve()), soft_wrap=True)
     console().print(text("demo.bench", path=told.folder.resolve()), soft_wrap=True)
 
 

@@ -23,19 +23,20 @@ def dossier(
     as_json: JsonOption = False,
 ) -> None:
     """Judge every trial anew and write the dossier, HTML with its content as JSON beside it."""
+    from counterproof.dossier import write_dossier
     from counterproof.trials.criteria import profile as criteria
     from counterproof.workshop.judging import judge_all
-    from counterproof.workshop.publishing import write_dossier
+    from counterproof.workshop.publishing import publication_of
 
     with open_bench(folder, write=True) as opened:
         judge_all(opened, instrument, profile_name=profile)
-        content = write_dossier(
+        content = publication_of(
             opened,
             instrument,
-            target,
             built=datetime.now(UTC).replace(microsecond=0),
             profile_title=criteria(profile).title,
         )
+    write_dossier(content, target)
     if as_json:
         typer.echo(content.to_json())
     say(text("demo.dossier", path=target.resolve()))

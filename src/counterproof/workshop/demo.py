@@ -1,7 +1,7 @@
 """The invented Hollow Lane story, told through the same path as anybody's recordings.
 
 ``simulate`` writes real sound files and reading logs; they are detected, stored, compared and
-published by the use cases that serve every bench. Every run carries ``simulated``.
+gathered by the use cases that serve every bench. Every run carries ``simulated``.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from counterproof.texts import text
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
 from counterproof.workshop.capture import add_run
 from counterproof.workshop.judging import judge_all
-from counterproof.workshop.publishing import DEFAULT_NAME, write_dossier
+from counterproof.workshop.publishing import publication_of
 
 SUBJECT = "Lantern"
 FIRST_RUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
@@ -52,13 +52,12 @@ class Told:
     """What the demonstration left behind."""
 
     folder: Path
-    dossier: Path
     outcomes: tuple[Outcome, ...]
     publication: Publication
 
 
 def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.SEED) -> Told:
-    """Make the bench of the Hollow Lane workshop, judge Lantern and publish.
+    """Make the bench of the Hollow Lane workshop, judge Lantern and gather its dossier.
 
     Args:
         folder: a new or empty folder, or one that an earlier demonstration made.
@@ -92,11 +91,10 @@ def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.
             start += timedelta(seconds=each.run.duration_s) + PAUSE
         listening(total, total)
         outcomes = judge_all(bench, SUBJECT, report=stage(text("demo.judging")))
-        target = folder / DEFAULT_NAME
-        content = write_dossier(
-            bench, SUBJECT, target, built=BUILT, profile_title=profile(DEFAULT_PROFILE).title
+        content = publication_of(
+            bench, SUBJECT, built=BUILT, profile_title=profile(DEFAULT_PROFILE).title
         )
-    return Told(folder, target, tuple(o for o in outcomes if o.runs), content)
+    return Told(folder, tuple(o for o in outcomes if o.runs), content)
 
 
 def _run(planned: hollow_lane.PlannedRun, start: datetime) -> Run:

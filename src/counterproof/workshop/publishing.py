@@ -1,22 +1,17 @@
-"""Gather what a dossier shows from the bench, and write it."""
+"""Gather what a dossier shows from the bench."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from pathlib import Path
 
 from counterproof import __version__
 from counterproof.bench import Bench
-from counterproof.dossier import build_html
 from counterproof.kit import Instrument, KitItem, Probe, Source, Tube
 from counterproof.records import Finding, Item, Outcome, Publication, Run
 from counterproof.records.outcome import worst
-from counterproof.signals.safefile import atomic_write
 from counterproof.texts import text
 from counterproof.trials.registry import TRIALS
-
-DEFAULT_NAME = "dossier.html"
 
 
 def publication_of(
@@ -98,19 +93,3 @@ def facts_of(item: KitItem) -> dict[str, str]:
     walk("", item.to_dict())
     found.pop("name", None)
     return found
-
-
-def write_dossier(
-    bench: Bench, instrument: str, target: Path, *, built: datetime, profile_title: str = ""
-) -> Publication:
-    """Write the dossier as HTML with its content as JSON beside it.
-
-    Raises:
-        UserError: if the instrument is not on the bench.
-    """
-    content = publication_of(bench, instrument, built=built, profile_title=profile_title)
-    page = build_html(content)
-    for path, written in ((target, page), (target.with_suffix(".json"), content.to_json() + "\n")):
-        with atomic_write(path) as stream:
-            stream.write(written.encode("utf-8"))
-    return content
