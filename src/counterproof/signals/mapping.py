@@ -151,7 +151,7 @@ class Mapping:
             raise _refuse("map_encoding", "encoding", self.encoding) from None
         units = _UNITS[self.role]
         if self.unit and units and self.unit not in units:
-            raise _refuse("map_unit", "unit", self.unit, role=self.role, allowed=", ".join(units))
+            raise _refuse("map_unit", "unit", self.unit, role=self.role, allowed=_some(units))
 
     def check(self, *, arrival: bool = False) -> None:
         """Ask for what is still open before a table or a line can be read.
@@ -171,7 +171,7 @@ class Mapping:
         if self.role == "pulse" and not self.time_columns and not arrival:
             raise UserError(text("signals.map_no_time", role=self.role))
         if _UNITS[self.role] and not self.unit:
-            allowed = ", ".join(_UNITS[self.role])
+            allowed = _some(_UNITS[self.role])
             raise UserError(text("signals.map_no_unit", role=self.role, allowed=allowed))
         timed = self.interval_s is not None or (self.duration_column and not arrival)
         if self.role == "counts" and not timed:
@@ -203,6 +203,14 @@ class Mapping:
             if value != entry.default or entry.name in ("separator", "decimal"):
                 table[entry.name] = list(value) if isinstance(value, tuple) else value
         return table
+
+
+_USUAL = ("µSv/h", "mSv/h", "µGy/h", "mR/h", "µSv", "mSv", "µGy", "mR")
+
+
+def _some(units: tuple[str, ...]) -> str:
+    """Name the units, the usual ones where there are many."""
+    return ", ".join(u for u in units if u in _USUAL or len(units) < 8)
 
 
 def _refuse(key: str, name: str, value: object, **more: object) -> UserError:

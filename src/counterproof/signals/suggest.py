@@ -202,7 +202,14 @@ def _unit_in(shown: str, units: tuple[str, ...]) -> str:
     """Return the longest unit that stands as a word of its own in ``shown``."""
     words = re.split(r"[\s()\[\],;:_]+", shown.strip("\"' "))
     known = [plain for word in words if (plain := plain_unit(word)) in units]
+    # column names of programs write µSv/h as usv_h
+    name = "_" + shown.strip("\"' ").lower()
+    known += [u for u in units if "/" in u and name.endswith("_" + _as_name(u))]
     return max(known, key=len, default="")
+
+
+def _as_name(unit: str) -> str:
+    return unit.lower().replace("µ", "u").replace("/", "_")
 
 
 def _role_of(label: str, cells: list[str]) -> tuple[str, str, str]:
