@@ -40,6 +40,7 @@ COMMANDS: dict[str, str] = {
     "kit": "counterproof.cli.kit:kit",
     "add-run": "counterproof.cli.add_run:add_run",
     "trial": "counterproof.cli.trial:trial",
+    "readout": "counterproof.cli.readout:readout",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }

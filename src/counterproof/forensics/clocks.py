@@ -42,12 +42,28 @@ def regular_times(times_s: Floats) -> Floats | None:
     k = np.concatenate(([0.0], np.cumsum(np.round(np.diff(times_s) / pace))))
     if np.unique(k).size < k.size:
         return None
-    fit = np.polynomial.polynomial.polyfit(k, times_s, 1)
-    fitted = fit[0] + fit[1] * k
-    # the least-squares line itself may be off by a part of the rounding
-    if np.abs(times_s - fitted).max() > 1.1 * half + 1e-9:
+    line = float(np.polynomial.polynomial.polyfit(k, times_s, 1)[1])
+
+    def strip(slope: float) -> tuple[float, float]:
+        """Return the middle and half width of the strip that holds all times at a slope."""
+        rest = times_s - slope * k
+        low, high = float(rest.min()), float(rest.max())
+        return 0.5 * (low + high), 0.5 * (high - low)
+
+    # rounding is bounded, not normal: the narrowest strip finds the line better than least squares
+    reach = 4.0 * half / max(float(k[-1]), 1.0)
+    low, high = line - reach, line + reach
+    for _ in range(60):
+        third = (high - low) / 3.0
+        if strip(low + third)[1] < strip(high - third)[1]:
+            high -= third
+        else:
+            low += third
+    slope = 0.5 * (low + high)
+    middle, width = strip(slope)
+    if width > 1.001 * half + 1e-9:
         return None
-    return np.asarray(fitted)
+    return np.asarray(middle + slope * k)
 
 
 def steady_period(run: PairedRun) -> tuple[float, float, float] | None:

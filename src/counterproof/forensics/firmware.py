@@ -36,7 +36,14 @@ from counterproof.forensics.lattice import Lattice, find_step, printed_step
 from counterproof.forensics.likelihood import Structure
 from counterproof.forensics.paired import Joined, PairedRun, join
 from counterproof.forensics.sampler import Chain, climb, sample
-from counterproof.forensics.search import Candidate, coarse, refine, without_strays
+from counterproof.forensics.search import (
+    Candidate,
+    best_start,
+    coarse,
+    refine,
+    shake,
+    without_strays,
+)
 from counterproof.forensics.shapes import BOXCAR, EXPONENTIAL, FAMILY, FIXED, TICKED, Rates
 from counterproof.forensics.statements import Circumstances, found, missing, shown
 from counterproof.progress import Report, silent
@@ -83,23 +90,19 @@ def best_kind(
     """Fit every kind of estimator with two factors; the likeliest comes first."""
     data, step = ready.data, ready.step
     everything = plausible(data.values, data.run, step)
-    window, offset = coarse(data, everything, step, reach_s)
-    rate = data.pulses.size / max(float((data.ends - data.starts).sum()), 1.0)
-    starts = {
-        BOXCAR: window,
-        EXPONENTIAL: 0.5 * window,
-        TICKED: 0.5 * window,
-        FIXED: float(np.clip(window * rate, 3.0, 500.0)),
-    }
+    offset = coarse(data, everything, step, reach_s)[1]
     fitted: list[Fitted] = []
-    for i, (kind, shape) in enumerate(starts.items()):
+    for i, kind in enumerate((BOXCAR, EXPONENTIAL, TICKED, FIXED)):
         tell(report, i + 1, 10)
         rates = Rates(data.pulses, kind)
-        rough = refine(data, rates, (shape, np.full(data.runs, offset)), everything, step, 1e-2)
+        start = best_start(data, rates, offset, everything, step)
+        rough = refine(data, rates, start, everything, step, 1e-2)
         if not np.isfinite(rough.cost):
             continue
         keep = without_strays(data, rates, rough, step)
         fine = refine(data, rates, (rough.shape, rough.offsets), keep, step)
+        if not fitted or fine.cost < min(f[0].cost for f in fitted) + 1.0:
+            fine = shake(data, rates, fine, keep, step, rng)
         rates.settle(fine.shape, 0.02)
         fitted.append((fine, rates, weigh(data, rates, fine, step, TWO, 60, rng)))
     fitted.sort(key=lambda f: -f[2].log_likelihood / max(f[2].posterior.at.size, 1))
@@ -140,6 +143,11 @@ def fit_readout(
     if short:
         return weak_answer(ready, short, means=False)
     kinds = best_kind(ready, reach_s, rng, report)
+    if ready.lattice and ready.lattice.coarser and exact_share(kinds) < 0.5:
+        step = ready.lattice.coarser
+        again = Lattice(step, step, step, ready.lattice.distinct)
+        ready = replace(ready, lattice=again, step=step)
+        kinds = best_kind(ready, reach_s, rng, report)
     coupled = max((coupling(ready.data, k[1], k[0], ready.step) for k in kinds[:1]), default=0.0)
     if coupled < COUPLED:
         unrelated = text("forensics.not_coupled", reach=f"{reach_s:.0f}")
@@ -214,6 +222,14 @@ def weak_answer(ready: Prepared, reasons: tuple[str, ...], means: bool) -> Reado
         statements=told,
         missing=reasons,
     )
+
+
+def exact_share(kinds: Sequence[Fitted]) -> float:
+    """Return the share of readings that the best fit so far reproduces to the last digit."""
+    if not kinds:
+        return 0.0
+    _, _, best = kinds[0]
+    return float(np.mean(best.posterior.excess(best.chain.best) == 0.0))
 
 
 def kind_lead(kinds: Sequence[Fitted]) -> tuple[float, str]:

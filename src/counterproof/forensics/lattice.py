@@ -12,12 +12,17 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Lattice:
-    """The largest step of which all shown numbers are whole multiples, in the display's unit."""
+    """The largest step of which all shown numbers are whole multiples, in the display's unit.
+
+    ``coarser`` is a larger step that would do if the numbers had been rounded again when they were
+    written down; a boxcar's few counts leave the same picture, so it is a suspicion only.
+    """
 
     step: float
     low: float
     high: float
     distinct: int
+    coarser: float | None = None
 
 
 def printed_step(values: Floats) -> float:
@@ -46,7 +51,7 @@ def find_step(values: Floats, share: float = 0.995) -> Lattice | None:
     if shown.size < 3:
         return None
     printed = printed_step(values)
-    tolerance = 0.75 * printed
+    coarser = None
     gaps = np.diff(shown)
     smallest = np.quantile(gaps, 0.02) if gaps.size > 200 else gaps.min()
     for base in sorted({float(smallest), float(gaps.min())}, reverse=True):
@@ -55,19 +60,24 @@ def find_step(values: Floats, share: float = 0.995) -> Lattice | None:
             if step < 0.999 * printed:
                 break
             off = np.abs(values - step * np.round(values / step))
-            coarse = step > 4.0 * printed
-            allowed = min(tolerance, 0.1 * step) if coarse else 1e-6 * printed
+            if coarser is None and step > 4.0 * printed:
+                rewritten = min(0.75 * printed, 0.1 * step)
+                coarser = step if np.mean(off <= rewritten) >= share else None
+            if printed < 2e-9:
+                allowed = min(0.75 * printed, 0.1 * step) if step > 4.0 * printed else 0.0
+            else:
+                allowed = 1e-3 * printed
             if np.mean(off <= allowed) >= share:
                 spread = printed / max(float(np.abs(shown).max() / step), 1.0) / 2.0
                 return Lattice(step, step - spread, step + spread, int(shown.size))
     if printed > 2e-9:
-        return Lattice(printed, printed, printed, int(shown.size))
+        return Lattice(printed, printed, printed, int(shown.size), coarser)
     return None
 
 
 def _polished(shown: Floats, step: float) -> float:
     """Refine a rough step by letting ever larger numbers of the lattice speak."""
-    for top in np.geomspace(max(20.0 * step, shown[0]), shown[-1] * 1.001 + step, 12):
+    for top in np.geomspace(max(8.0 * step, shown[0]), shown[-1] * 1.001 + step, 16):
         part = shown[np.abs(shown) <= top]
         n = np.round(part / step)
         weight = float((n * n).sum())

@@ -38,10 +38,19 @@ def score(
     used = keep & data.usable(offsets, memory_s(rates.kind, shape, 0.3 * slowest, 6.0))
     if used.sum() < 30 or used.sum() < 0.2 * keep.sum():
         return np.inf, None, used
-    at = data.at + offsets[data.run]
-    cpm, counting = rates(shape, at)
-    found = fit_factors(cpm[used], counting[used], data.values[used], step)
+    cpm = rates(shape, data.at + offsets[data.run])[0][used]
+    found = fit_factors(cpm, even_scatter(cpm), data.values[used], step)
     return float(np.log(found.cost + 1e-12)), found, used
+
+
+def even_scatter(cpm: Floats) -> Floats:
+    """Return a counting variance (cpm²) that does not depend on the estimator: 15 s of counting.
+
+    With each estimator's own scatter a long memory would be held to a stricter measure than a
+    short one, and costs could not be compared.
+    """
+    per = 60.0 / 15.0
+    return (cpm + per) * per
 
 
 def coarse(data: Joined, keep: Bools, step: float, reach_s: float) -> tuple[float, float]:
@@ -56,6 +65,48 @@ def coarse(data: Joined, keep: Bools, step: float, reach_s: float) -> tuple[floa
             if cost < best[0]:
                 best = (cost, window, float(offset))
     return best[1], best[2]
+
+
+def best_start(
+    data: Joined, rates: Rates, offset: float, keep: Bools, step: float
+) -> tuple[float, Floats]:
+    """Return the shape and offsets of a kind that fit best on a grid of shapes."""
+    shapes = np.geomspace(2.0, 110.0, 12)
+    if rates.kind == FIXED:
+        shapes = np.geomspace(3.0, 400.0, 10)
+    best = (np.inf, float(shapes[5]), offset)
+    for shape in shapes:
+        for shift in {offset, 0.0}:
+            cost = score(data, rates, float(shape), np.full(data.runs, shift), keep, step)[0]
+            if cost < best[0]:
+                best = (cost, float(shape), shift)
+    return best[1], np.full(data.runs, best[2])
+
+
+def shake(
+    data: Joined,
+    rates: Rates,
+    found: Candidate,
+    keep: Bools,
+    step: float,
+    rng: np.random.Generator,
+    tries: int = 300,
+) -> Candidate:
+    """Leave small local minima: random steps of all sizes, kept whenever they fit better."""
+    if rates.kind == FIXED:
+        return found
+    best = found
+    for _ in range(tries):
+        size = best.shape * 10.0 ** rng.uniform(-4.5, -1.0)
+        turn = rng.uniform(0.0, 2.0 * np.pi)
+        shape = best.shape + size * np.cos(turn)
+        offsets = best.offsets + size * np.sin(turn)
+        if not SHORTEST_S <= shape <= LONGEST_S:
+            continue
+        cost, profile, used = score(data, rates, shape, offsets, keep, step)
+        if cost < best.cost and profile is not None:
+            best = Candidate(rates.kind, shape, offsets, cost, profile, used)
+    return best
 
 
 def refine(
@@ -101,10 +152,10 @@ def _moves(kind: str, shape: float, stride: float) -> list[tuple[float, float]]:
 
 def without_strays(data: Joined, rates: Rates, found: Candidate, step: float) -> Bools:
     """Return which readings lie within seven robust standard deviations of a candidate's fit."""
-    cpm, counting = rates(found.shape, data.at + found.offsets[data.run])
+    cpm = rates(found.shape, data.at + found.offsets[data.run])[0]
     low, high = found.profile.factors
     shown = np.where(cpm < found.profile.switch_cpm, cpm / low, cpm / high)
-    z = (data.values - shown) / np.sqrt(variance(cpm, counting, data.values, step))
+    z = (data.values - shown) / np.sqrt(variance(cpm, even_scatter(cpm), data.values, step))
     scale = 1.4826 * float(np.median(np.abs(z[found.used]))) if found.used.any() else np.inf
     near = np.abs(cpm - found.profile.switch_cpm) < 0.1 * found.profile.switch_cpm
     return np.asarray(near | (np.abs(z) <= 7.0 * max(scale, 0.3)) | ~found.used)

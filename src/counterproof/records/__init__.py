@@ -21,6 +21,7 @@ from counterproof.records.outcome import (
 from counterproof.records.plan import Plan, PlannedRun
 from counterproof.records.publication import Item, Publication
 from counterproof.records.pulses import PulsesReport
+from counterproof.records.readout import ReadoutReport
 from counterproof.records.run import Absorber, Position, Run, Signal
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "Position",
     "Publication",
     "PulsesReport",
+    "ReadoutReport",
     "Record",
     "Rival",
     "Row",
