@@ -110,7 +110,7 @@ class ClickDetector:
 
     def _whiten(self, size: int) -> None:
         piece = self._raw[: size + 2 * self._reach]
-        calm = without_tones(piece, self.learned.spectrum, self.band.rate_hz)
+        calm = without_tones(piece, self.learned.usual, self.band.rate_hz)
         white = filtered(calm, self._taps)[self._reach : self._reach + size]
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]

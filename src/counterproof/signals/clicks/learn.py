@@ -40,12 +40,14 @@ class Learned:
 
     Args:
         spectrum: noise spectrum to whiten against.
+        usual: spectrum of the recording, clicks and all, that tones stand out of.
         shapes: voices, the most frequent first; empty when nothing clicks.
         sigma2: noise variance of the matched filter's normalised output.
         leftover: what a click leaves behind.
     """
 
     spectrum: Floats
+    usual: Floats
     shapes: tuple[ClickShape, ...]
     sigma2: float
     leftover: Leftover
@@ -219,6 +221,19 @@ def usual_loudness(amplitudes: Floats) -> NDArray[np.bool_]:
     return crowd
 
 
+def without_clicks(
+    x: Samples, pieces: tuple[Explained, ...], waves: list[Floats], rate: float
+) -> Samples:
+    """Return the signal before whitening with all matches taken off, shape (n,)."""
+    rest = x.copy()
+    fine = make_templates(np.stack(waves)).fine
+    step = round(SEGMENT_S * rate) * STEPS
+    for k, piece in enumerate(pieces):
+        starts = piece.starts + k * step
+        take_off(rest, fine, piece.voices, starts, piece.amplitudes, 0, starts.size)
+    return rest
+
+
 def left_behind(
     pieces: tuple[Explained, ...], root: Floats, sigma2: float, rate: float
 ) -> Leftover:
@@ -267,8 +282,9 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     """
     rate = band.rate_hz
     spectrum = noise_spectrum(x, rate)
+    usual = spectrum
     taps = whitening_taps(spectrum, band)
-    x = without_tones(x, spectrum, rate)
+    x = without_tones(x, usual, rate)
     y = filtered(x, taps)
     length = round((PRE_S + LONG_S) * rate)
     waves: list[Floats] = []
@@ -276,7 +292,9 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         waves = [seed.waveform for seed in seeds]
     else:
         lead = round((PRE_S - 2e-3) * rate)
-        for starts, amps in cluster(y, candidates(y, rate), rate):
+        # half-whitened: at high rates the clicks themselves are most of the spectrum
+        half = filtered(x, whitening_taps(np.sqrt(spectrum), band))
+        for starts, amps in cluster(half, candidates(half, rate), rate):
             if starts.size < max(3, 0.04 * x.size / rate):
                 continue
             wave = solve_response(x, (starts - lead) * STEPS, amps / np.median(amps), length)
@@ -296,8 +314,13 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         pieces = explain_all(y, templates, sigma2, leftover, own, rate)
         sigma2 = background(pieces)
         leftover = left_behind(pieces, templates.root, sigma2, rate)
+        if turn < 2:
+            spectrum = noise_spectrum(x, rate, without_clicks(x, pieces, waves, rate))
+            taps = whitening_taps(spectrum, band)
+            y = filtered(x, taps)
+            sigma2 = 1.0
         waves, shapes = _refit(x, y, pieces, waves, rate, length, fixed=bool(seeds))
-    return Learned(spectrum, tuple(shapes), sigma2, leftover)
+    return Learned(spectrum, usual, tuple(shapes), sigma2, leftover)
 
 
 def _echo_of(waves: list[Floats], wave: Floats, taps: NDArray[np.float32], rate: float) -> bool:
@@ -381,11 +404,22 @@ def _refit(
     return [new[i] for i in kept], [shapes[i] for i in kept]
 
 
+def likeness(one: Floats, other: Floats, rate: float) -> float:
+    """Return the highest correlation of one click's own window with another click's sound."""
+    first, last = own_window(one, rate)
+    short = one[first:last]
+    match = np.correlate(other, short, "valid")
+    energy = np.convolve(other**2, np.ones(short.size), "valid")
+    return float((match / np.sqrt((energy + 0.05 * energy.max()) * (short**2).sum())).max())
+
+
 def _another_box(
     shape: ClickShape, times: Floats, misfit: float, main: ClickShape, main_times: Floats
 ) -> bool:
     """Tell a second counter from echoes, remnants and noises that look like one."""
     if shape.count < max(6, 0.03 * main.count) or misfit > 0.5 or shape.spread > 0.6:
+        return False
+    if likeness(shape.waveform, main.waveform, shape.rate_hz) > 0.6:
         return False
     # a second counter knows nothing of the first: its clicks do not follow the first one's
     span = float(max(times[-1], main_times[-1])) + 1e-9

@@ -38,17 +38,20 @@ def frame_powers(samples: Samples, rate_hz: float) -> Floats:
     return np.asarray(spectra.real**2 + spectra.imag**2, np.float64) / float((window**2).sum())
 
 
-def noise_spectrum(samples: Samples, rate_hz: float) -> Floats:
+def noise_spectrum(samples: Samples, rate_hz: float, rest: Samples | None = None) -> Floats:
     """Estimate the power spectrum to whiten against, shape (bins,).
 
     Args:
         samples: an excerpt at the working rate, shape (n,).
         rate_hz: the working rate.
+        rest: the same with its clicks taken off, once they are known; before that, at high
+            rates, the median still holds many clicks.
     """
     powers = frame_powers(samples, rate_hz)
-    median = np.median(powers, axis=0) / np.log(2.0)
     total = powers.sum(axis=1)
     loud = powers[total >= np.quantile(total, 0.97)].mean(axis=0)
+    quiet = powers if rest is None else frame_powers(rest, rate_hz)
+    median = np.median(quiet, axis=0) / np.log(2.0)
     spectrum = uniform_filter1d(median, 3) + CLICK_SHARE * uniform_filter1d(loud, 7)
     return np.asarray(spectrum + 1e-4 * spectrum.max() + 1e-14)
 
