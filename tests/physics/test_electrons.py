@@ -56,19 +56,29 @@ def transmission(thickness: float, energy_mev: np.ndarray, medium: Material) -> 
     return (1.0 + np.exp(-g * h)) / (1.0 + np.exp(grows))
 
 
-@pytest.mark.parametrize("name", ["PMMA", "Al", "Fe", "Sn"])
-@pytest.mark.parametrize("energy_mev", [0.1, 0.5, 2.0])
-def test_extrapolated_range_of_the_monte_carlo(name: str, energy_mev: float) -> None:
-    # where the steepest tangent of number against thickness meets zero, against T. Tabata, R.
-    # Ito and S. Okabe, Nucl. Instrum. Methods 103 (1972) 85, a fit to measurements within 4 %
+def extrapolated(name: str, energy_mev: float) -> float:
+    """Where the steepest tangent of number against thickness meets zero, g/cm²."""
     depths = [round(0.04 + 0.07 * i, 3) for i in range(13)]
     _, number, _ = simulate(name, energy_mev, slab.SLAB_BEAM, depths)
     slope = (number[2:] - number[:-2]) / (np.array(depths[2:]) - np.array(depths[:-2]))
     steepest = int(np.argmin(slope))
     meets = depths[steepest + 1] - number[steepest + 1] / slope[steepest]
-    medium = material(name)
-    ours = meets * float(csda_range(medium, energy_mev))
-    assert ours == pytest.approx(float(extrapolated_range_g_cm2(medium, energy_mev)), rel=0.06)
+    return meets * float(csda_range(material(name), energy_mev))
+
+
+@pytest.mark.parametrize("name", ["Al", "Fe", "Sn"])
+@pytest.mark.parametrize("energy_mev", [0.1, 0.5, 2.0])
+def test_extrapolated_range_of_the_monte_carlo(name: str, energy_mev: float) -> None:
+    # T. Tabata, R. Ito and S. Okabe, Nucl. Instrum. Methods 103 (1972) 85: a fit to measurements
+    expected = float(extrapolated_range_g_cm2(material(name), energy_mev))
+    assert extrapolated(name, energy_mev) == pytest.approx(expected, rel=0.06)
+
+
+def test_practical_range_in_water() -> None:
+    # ICRU Report 35 (1984): E = 0.22 + 1.98 R + 0.0025 R² (MeV, cm) for the practical range of a
+    # depth-dose curve in water, 0.90 cm at 2 MeV; from memory. (The fit of Tabata et al. runs
+    # past the CSDA range in the lightest elements and is not used there.)
+    assert extrapolated("water", 2.0) == pytest.approx(0.897, rel=0.05)
 
 
 def strontium() -> tuple[np.ndarray, np.ndarray]:
@@ -88,9 +98,11 @@ def test_transmission_of_strontium_and_yttrium(name: str, mg_cm2: float) -> None
     middle = (edges[1:] + edges[:-1]) / 2e3
     expected = (transmission(mg_cm2 * 1e-3, middle, layer.material) * rate).sum() / rate.sum()
     assert abs(ours - expected) < max(0.15 * expected, 0.02)
-    # and against µ/ρ = 17 E^−1.43 cm²/g, common practice, no source, stated to ± 20 to 30 %
+    # µ/ρ = 17 E^−1.43 cm²/g (common practice, no source, stated to ± 20 to 30 %) is measured with
+    # the source close to the layer: it lies between the normal beam and the isotropic source
+    around = transport.number_behind([layer], edges, rate, isotropic=True).sum() / rate.sum()
     rough = np.mean([np.exp(-17.0 * mg_cm2 * 1e-3 / end**1.43) for end in (0.546, 2.280)])
-    assert ours == pytest.approx(rough, rel=0.35, abs=0.02)
+    assert 0.8 * around < rough < max(1.2 * ours, ours + 0.02)
 
 
 def test_nothing_but_bremsstrahlung_beyond_the_range() -> None:

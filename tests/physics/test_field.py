@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from counterproof.errors import UserError
 from counterproof.physics import attenuation
+from counterproof.physics.dose import exposure_mr_h
 from counterproof.physics.field import field, ladder
 from counterproof.physics.materials import material
 from counterproof.physics.nuclides import Part, parts_of
-from counterproof.physics.scatter import scattered_once
+from counterproof.physics.scatter import scattered_in_cover, scattered_once
 from counterproof.physics.sheets import Sheet, parse_sheet, sheet
 from counterproof.physics.sources import SourceTerm, point_source
 
@@ -132,6 +133,34 @@ def test_single_scatter_keeps_to_the_thin_limit_and_to_published_build_up() -> N
         662.0 * float(attenuation.air_energy_absorption(662.0))
     )
     assert 0.2 < kerma < 1.0
+
+
+def test_scatter_in_a_cover_keeps_to_the_thin_limit_and_to_broad_beams() -> None:
+    thin = [sheet("Al", None, 1.0)]
+    _, ratio = scattered_in_cover(thin, np.array([662.0]))
+    inc = float(attenuation.incoherent(material("Al"), 662.0)) * 1e-3
+    assert ratio.sum() == pytest.approx(inc, rel=0.02)
+    # capsule thick against nothing: energy absorption alone (broad beam) is the upper limit
+    capsule = [sheet("Pt", 0.5)]
+    energy = np.array([609.0])
+    after, ratio = scattered_in_cover(capsule, energy)
+    air = attenuation.air_energy_absorption
+    build_up = 1.0 + (ratio * after * air(after)).sum() / (609.0 * float(air(609.0)))
+    narrow = math.exp(-float(attenuation.total(material("Pt"), 609.0)) * 1.0725)
+    broad = math.exp(-float(attenuation.energy_absorption(material("Pt"), 609.0)) * 1.0725)
+    assert narrow < narrow * build_up < 1.01 * broad
+
+
+def test_radium_behind_half_a_millimetre_of_platinum() -> None:
+    # handbook: 8.25 R cm²/(mCi h) behind 0.5 mm of platinum, about 9.0 unfiltered; the field in
+    # air at 20 cm, inverse square and 2.4 mg/cm² per 2 cm of air taken off
+    def constant(cover: tuple[Sheet, ...]) -> float:
+        found = field(point_source("Ra-226", 3.7e7, cover=cover), 20.0, electrons=False)
+        use = found.photon_kev >= 15.0
+        return float(exposure_mr_h(found.photon_kev[use], found.photon_fluence_rate[0, use])) * 0.4
+
+    assert constant(()) == pytest.approx(9.0, rel=0.015)
+    assert constant((sheet("Pt", 0.5),)) == pytest.approx(8.25, rel=0.02)
 
 
 def test_speed_of_two_thousand_lines_at_two_hundred_distances() -> None:

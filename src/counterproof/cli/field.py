@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.output import console, emit
+from counterproof.cli.output import console, emit, say
 from counterproof.errors import UserError
 from counterproof.texts import text
 
@@ -28,6 +28,7 @@ def field(
     ] = None,
     date: Annotated[str | None, typer.Option("--date", help=text("cli_field.date"))] = None,
     angle: Annotated[float, typer.Option("--angle", help=text("cli_field.angle"))] = 0.0,
+    chart: Annotated[Path | None, typer.Option("--chart", help=text("cli_field.chart"))] = None,
     as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
 ) -> None:
     """Compute photons, electrons and dose rates of a source at a distance."""
@@ -48,7 +49,28 @@ def field(
         on,
         angle,
     )
+    if chart is not None:
+        _draw(found, chart)
     emit(found, as_json, _show)
+
+
+def _draw(found: FieldReport, path: Path) -> None:
+    """Write the spectra as SVG or PNG; the electrons' beside the photons' as ``…-electrons``."""
+    from counterproof.charts import png, svg
+    from counterproof.workshop.fields import electron_chart, spectrum_chart
+
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise UserError(text("cli_field.chart_kind", path=path))
+    pictures = [(path, spectrum_chart(found))]
+    electrons = electron_chart(found)
+    if electrons is not None:
+        pictures.append((path.with_stem(path.stem + "-electrons"), electrons))
+    for target, picture in pictures:
+        if path.suffix.lower() == ".svg":
+            target.write_text(svg(picture, for_page=False), encoding="utf-8")
+        else:
+            target.write_bytes(png(picture))
+        say(text("cli_field.drawn", path=target))
 
 
 def _rate(rate: DoseRate) -> str:

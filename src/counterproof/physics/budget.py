@@ -48,9 +48,17 @@ class FieldBudget:
     lines: tuple[Line, ...]
     unknown: tuple[str, ...] = ()
 
-    def relative_u(self, index: int = 0) -> float:
-        """Combined relative standard uncertainty at a distance, without what is unknown."""
-        return float(np.sqrt(sum(float(line.relative_u[index]) ** 2 for line in self.lines)))
+    def relative_u(self, index: int = 0, without: str = "") -> float:
+        """Combined relative standard uncertainty at a distance, without what is unknown.
+
+        Args:
+            index: of the distance.
+            without: name of a component to leave out.
+        """
+        squares = (
+            float(line.relative_u[index]) ** 2 for line in self.lines if line.name != without
+        )
+        return float(np.sqrt(sum(squares)))
 
 
 def dose_budget(

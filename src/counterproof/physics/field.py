@@ -5,16 +5,16 @@ spectrum and dose rates for every distance at once; :func:`ladder` is the short 
 dose rates over distances.
 
 Photons: uncollided lines with inverse square, self-absorption, cover, absorbers and air (NIST
-XCOM, coherent scattering included); photons scattered once in the absorbers; bremsstrahlung of the
-source's electrons. Electrons: :mod:`counterproof.physics.electrons`. Air is dry at 20 °C and
-101.325 kPa. Distances run from the source's centre. What bench, floor and hands scatter is not
-there: it adds some per cent at a few decimetres.
+XCOM, coherent scattering included); photons scattered once in cover, matrix and absorbers;
+bremsstrahlung of the source's electrons. Electrons: :mod:`counterproof.physics.electrons`. Air is
+dry at 20 °C and 101.325 kPa. Distances run from the source's centre. What air, bench, floor and
+hands scatter is not there: it adds some per cent at a few decimetres.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,13 +27,15 @@ from counterproof.physics.electrons import bremsstrahlung, transport
 from counterproof.physics.emissions import source_spectrum
 from counterproof.physics.geometry import View, view
 from counterproof.physics.materials import material
-from counterproof.physics.scatter import scattered_once
+from counterproof.physics.scatter import scattered_in_cover, scattered_once
 from counterproof.physics.sheets import Sheet
 from counterproof.physics.sources import SourceTerm
 from counterproof.quantities import Estimate
 from counterproof.texts import text
 
 Array = NDArray[np.float64]
+
+_Ratios = Callable[[Sequence[Sheet], Array], tuple[Array, Array]]
 
 PHOTON_CUT_KEV = 5.0
 """Photons below are left out: a few millimetres of air or any cover stop them."""
@@ -167,22 +169,22 @@ def _uncollided(
     return out
 
 
-def _scattered(absorbers: Sequence[Sheet], energy: Array, fluence: Array) -> tuple[Array, Array]:
-    """Single-scatter groups behind absorbers: energies (k,) and fluence rates (d, k)."""
-    if not absorbers or energy.size == 0:
+def _scattered(
+    layers: Sequence[Sheet], energy: Array, fluence: Array, ratios: _Ratios
+) -> tuple[Array, Array]:
+    """Single-scatter groups from layers: energies (k,) and fluence rates (d, k)."""
+    if not layers or energy.size == 0:
         return np.zeros(0), np.zeros((fluence.shape[0], 0))
     # few groups of energy stand for thousands of lines
     edges = np.geomspace(PHOTON_CUT_KEV, max(float(energy.max()) * 1.001, 10.0), _SCATTER_BINS + 1)
     place = np.clip(np.searchsorted(edges, energy, side="right") - 1, 0, _SCATTER_BINS - 1)
-    grouped = np.zeros((fluence.shape[0], _SCATTER_BINS))
-    weighted = np.zeros_like(grouped)
-    for row in range(fluence.shape[0]):
-        grouped[row] = np.bincount(place, fluence[row], _SCATTER_BINS)
-        weighted[row] = np.bincount(place, fluence[row] * energy, _SCATTER_BINS)
-    whole = grouped.sum(axis=0)
-    used = np.flatnonzero(whole > 0.0)
-    mean = weighted.sum(axis=0)[used] / whole[used]
-    after, ratio = scattered_once(absorbers, mean)
+    order = np.argsort(place, kind="stable")
+    used, starts = np.unique(place[order], return_index=True)
+    grouped = np.add.reduceat(fluence[:, order], starts, axis=1)
+    weighted = np.add.reduceat((fluence * energy)[:, order], starts, axis=1)
+    mean = weighted.sum(axis=0) / np.maximum(grouped.sum(axis=0), 1e-300)
+    mean = np.clip(mean, edges[used], edges[used + 1])  # of a group that nothing passes
+    after, ratio = ratios(layers, mean)
     bins = np.clip(np.searchsorted(edges, after, side="right") - 1, 0, _SCATTER_BINS - 1)
     matrix = np.zeros((used.size, _SCATTER_BINS))
     energy_sum = np.zeros((used.size, _SCATTER_BINS))
@@ -190,10 +192,10 @@ def _scattered(absorbers: Sequence[Sheet], energy: Array, fluence: Array) -> tup
         kept = np.where(after[i] >= PHOTON_CUT_KEV, ratio[i], 0.0)
         matrix[i] = np.bincount(bins[i], kept, _SCATTER_BINS)
         energy_sum[i] = np.bincount(bins[i], kept * after[i], _SCATTER_BINS)
-    out = grouped[:, used] @ matrix
+    out = grouped @ matrix
     total = out.sum(axis=0)
     some = np.flatnonzero(total > 0.0)
-    means = (grouped[:, used] @ energy_sum).sum(axis=0)[some] / total[some]
+    means = (grouped @ energy_sum).sum(axis=0)[some] / total[some]
     return means, out[:, some]
 
 
@@ -262,7 +264,13 @@ def field(
     energy, rate = emitted.photon_kev[lines], emitted.photon_per_s[lines]
     kinds = [k for k, use in zip(emitted.photon_kind, lines, strict=True) if use]
     fluence = _uncollided(source, seen, energy, rate, solids, absorbers, cover=True)
-    scattered_kev, scattered = _scattered(absorbers, energy, fluence)
+    capsule = list(source.cover)
+    if source.matrix is not None and source.length_cm > 0.0:
+        capsule.insert(0, Sheet(source.matrix, source.length_cm / 2.0))
+    leaving_lines = (rate * np.exp(-_path(capsule, energy)))[None, :]
+    cover_kev, cover_rate = _scattered(capsule, energy, leaving_lines, scattered_in_cover)
+    in_cover = _uncollided(source, seen, cover_kev, cover_rate[0], solids, absorbers, cover=False)
+    plate_kev, in_plates = _scattered(absorbers, energy, fluence, scattered_once)
 
     edges = emitted.electron_edges_kev
     middle = (edges[1:] + edges[:-1]) / 2.0
@@ -273,19 +281,17 @@ def field(
         )
         k_edges = bremsstrahlung.photon_edges_kev(float(edges[-1]))
         brems_kev = np.sqrt(k_edges[1:] * k_edges[:-1])
-        capsule = list(source.cover)
-        if source.matrix is not None and source.length_cm > 0.0:
-            capsule.insert(0, Sheet(source.matrix, source.length_cm / 2.0))
         born, _ = bremsstrahlung.from_layers(capsule, middle, emitted.electron_per_s, k_edges)
         brems = _uncollided(source, seen, brems_kev, born, solids, absorbers, cover=False)
-        in_plates, _ = bremsstrahlung.from_layers(absorbers, middle, leaving, k_edges)
-        brems += _uncollided(source, seen, brems_kev, in_plates, solids, (), cover=False)
+        stopped, _ = bremsstrahlung.from_layers(absorbers, middle, leaving, k_edges)
+        brems += _uncollided(source, seen, brems_kev, stopped, solids, (), cover=False)
     else:
         arriving = np.zeros((distances.size, middle.size))
 
-    kev = np.concatenate([energy, scattered_kev, brems_kev])
-    all_rates = np.concatenate([fluence, scattered, brems], axis=1)
-    kinds += ["scattered"] * scattered_kev.size + ["bremsstrahlung"] * brems_kev.size
+    kev = np.concatenate([energy, cover_kev, plate_kev, brems_kev])
+    all_rates = np.concatenate([fluence, in_cover, in_plates, brems], axis=1)
+    kinds += ["scattered"] * (cover_kev.size + plate_kev.size)
+    kinds += ["bremsstrahlung"] * brems_kev.size
     kerma_per = dose.air_kerma_per_fluence(kev)
     h10_per = kerma_per * dose.h10_per_air_kerma(kev)
     exposure_per = kerma_per * (1.0 - dose.radiated_fraction_air(kev)) * 1e-3

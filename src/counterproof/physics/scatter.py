@@ -1,9 +1,14 @@
-"""Photons scattered once in an absorber plate, relative to those that pass it untouched.
+"""Photons scattered once in layers, relative to those that pass them untouched.
 
-A plate that is wide against its distance, half-way between source and detector: a photon leaves the
-source at an angle ψ to the axis, is scattered by 2ψ and reaches the detector. The ratio does not
-depend on the distance. Klein–Nishina cross section of free electrons; photons scattered twice are
-left out, which is the error for plates thicker than a mean free path. A narrow plate scatters less.
+In absorbers (:func:`scattered_once`): a plate that is wide against its distance, half-way between
+source and detector; a photon leaves the source at an angle ψ to the axis, is scattered by 2ψ and
+reaches the detector. The ratio does not depend on the distance. A narrow plate scatters less.
+
+In a cover (:func:`scattered_in_cover`): layers around the source; what is scattered out of one
+direction is made up for by all others.
+
+Klein–Nishina cross section of free electrons; photons scattered twice are left out, which is the
+error for layers thicker than a mean free path.
 """
 
 from __future__ import annotations
@@ -22,6 +27,7 @@ Array = NDArray[np.float64]
 _RE2_CM2 = 7.9407877e-26
 _AVOGADRO = 6.02214076e23
 _NODES = 24
+_OPAQUE = 600.0  # mean free paths that nothing passes; beyond, the ratio would overflow
 
 
 def klein_nishina_cm2_sr(energy_kev: Array, cosine: Array) -> tuple[Array, Array]:
@@ -29,6 +35,40 @@ def klein_nishina_cm2_sr(energy_kev: Array, cosine: Array) -> tuple[Array, Array
     kept = 1.0 / (1.0 + energy_kev / ELECTRON_REST_KEV * (1.0 - cosine))
     cross = 0.5 * _RE2_CM2 * kept**2 * (kept + 1.0 / kept - 1.0 + cosine**2)
     return cross, energy_kev * kept
+
+
+def _mean_passed(a: Array, b: Array) -> Array:
+    """Mean over 0 < x < 1 of exp(−a x − b (1 − x))."""
+    gap = a - b
+    small = np.abs(gap) < 1e-6
+    safe = np.where(small, 1.0, gap)
+    return np.asarray(np.where(small, np.exp(-a), (np.exp(-b) - np.exp(-a)) / safe))
+
+
+def scattered_in_cover(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Array, Array]:
+    """Photons scattered once in layers around a source, over those that leave untouched.
+
+    A photon scattered forwards by θ leaves through the rest of the layer at the slant 1/cos θ; one
+    scattered backwards leaves through what it has passed and the layer on the other side.
+
+    Args:
+        sheets: the layers.
+        energy_kev: photon energies, shape (n,).
+
+    Returns:
+        ``(scattered_kev, ratio)``, both (n, nodes), as :func:`scattered_once`.
+    """
+    cosine, weight = np.polynomial.legendre.leggauss(_NODES)
+    cross, after = klein_nishina_cm2_sr(energy_kev[:, None], cosine[None, :])
+    a = sum(attenuation.total(s.material, energy_kev) * s.areal_g_cm2 for s in sheets)
+    clipped = np.maximum(after, 1.0)
+    b = sum(attenuation.total(s.material, clipped) * s.areal_g_cm2 for s in sheets)
+    electrons = sum(s.areal_g_cm2 * s.material.z_over_a for s in sheets) * _AVOGADRO
+    before, slanted = np.asarray(a)[:, None], np.asarray(b) / np.maximum(np.abs(cosine), 0.05)
+    forward = _mean_passed(before + 0.0 * slanted, slanted)
+    backward = _mean_passed(before + slanted, 0.0 * slanted) * np.exp(-np.asarray(b))
+    passed = np.where(cosine > 0.0, forward, backward) * np.exp(np.minimum(before, _OPAQUE))
+    return after, 2.0 * np.pi * cross * electrons * passed * weight
 
 
 def scattered_once(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Array, Array]:
@@ -52,11 +92,6 @@ def scattered_once(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Array, A
     electrons = sum(s.areal_g_cm2 * s.material.z_over_a for s in sheets) * _AVOGADRO
     a = np.asarray(before_path)[:, None] / np.cos(psi)
     b = np.asarray(after_path) / np.cos(psi)
-    # mean over the depth of exp(−a x − b (1 − x)), relative to exp(−a cos ψ)
-    gap = a - b
-    small = np.abs(gap) < 1e-6
-    safe = np.where(small, 1.0, gap)
-    mean = np.where(small, np.exp(-a), (np.exp(-b) - np.exp(-a)) / safe)
-    mean = mean * np.exp(np.asarray(before_path))[:, None]
+    mean = _mean_passed(a, b) * np.exp(np.minimum(np.asarray(before_path), _OPAQUE))[:, None]
     ratio = 8.0 * np.pi * np.sin(psi) * np.cos(psi) * cross * electrons * mean * weight
     return after, ratio

@@ -15,6 +15,7 @@ from counterproof.physics.dose import COEFFICIENT_SET
 from counterproof.physics.field import Field, field, reach_cm
 from counterproof.physics.sheets import Sheet
 from counterproof.physics.sources import SourceTerm
+from counterproof.records import Chart, Series
 from counterproof.records.field import (
     BudgetLine,
     DoseRate,
@@ -23,6 +24,7 @@ from counterproof.records.field import (
     Handling,
     PhotonSpectrum,
 )
+from counterproof.texts import text
 
 FINGERS_CM = 0.5
 EYES_CM = 30.0
@@ -35,7 +37,7 @@ def _dose_rate(found: Field, quantity: str) -> DoseRate:
         **{name: getattr(estimate, name) for name in ("value", "low", "high", "u", "coverage")},
         unit=estimate.unit,
         method=estimate.method,
-        u_without_activity=estimate.value * budget.relative_u(0),
+        u_without_activity=estimate.value * budget.relative_u(0, text("field.budget.activity")),
         budget=tuple(
             BudgetLine(name=line.name, relative_u=float(line.relative_u[0]), source=line.source)
             for line in budget.lines
@@ -120,3 +122,58 @@ def field_of_file(
     """
     source = source_term(Source.load(path))
     return field_report(source, distance_cm, absorbers, date or dt.date.today(), angle_deg)  # noqa: DTZ011
+
+
+def spectrum_chart(found: FieldReport) -> Chart:
+    """What arrives, by energy: photon lines as points, electrons per keV as a line."""
+    unit = text("field.chart.per_bq") if not found.activity_known else ""
+    series = []
+    photons = list(
+        zip(
+            found.photons.energy_kev,
+            found.photons.fluence_rate_per_cm2_s,
+            found.photons.kind,
+            strict=True,
+        )
+    )
+    highest = max((rate for _, rate, _ in photons), default=0.0)
+    for kind in dict.fromkeys(found.photons.kind):
+        some = [(e, r) for e, r, k in photons if k == kind and r > 1e-4 * highest]
+        if some:
+            series.append(
+                Series(name=kind, x=tuple(e for e, _ in some), y=tuple(r for _, r in some))
+            )
+    return Chart(
+        question=text("field.chart.photons", source=found.source, distance=found.distance_cm),
+        x_title=text("field.chart.energy"),
+        y_title=text("field.chart.fluence") + unit,
+        series=tuple(series),
+        form="points",
+        log_x=True,
+        log_y=True,
+    )
+
+
+def electron_chart(found: FieldReport) -> Chart | None:
+    """Electron fluence rate per keV; ``None`` when none arrive."""
+    rates = found.electrons.fluence_rate_per_cm2_s_kev
+    if not any(rates):
+        return None
+    unit = text("field.chart.per_bq") if not found.activity_known else ""
+    name = text("field.chart.electrons_name")
+    least = 1e-4 * max(rates)
+    last = max(i for i, rate in enumerate(rates) if rate > least) + 1
+    return Chart(
+        question=text("field.chart.electrons", source=found.source, distance=found.distance_cm),
+        x_title=text("field.chart.energy"),
+        y_title=text("field.chart.electron_fluence") + unit,
+        series=(
+            Series(
+                name=name,
+                role="predicted",
+                x=tuple(found.electrons.energy_kev[:last]),
+                y=tuple(rates[:last]),
+            ),
+        ),
+        form="lines",
+    )

@@ -117,7 +117,8 @@ def run(
     Returns:
         ``(fluence, current, backscattered)``: the first two (p, bins), per unit of what would
         arrive without the medium; the last the number that left through the slab's face. For
-        ``SLAB_ISOTROPIC`` fluence and current both hold the intensity on the axis.
+        ``SLAB_ISOTROPIC`` the fluence is the intensity on the axis, the current the number that
+        comes through over the number sent into the slab.
     """
     np.random.seed(seed)
     fluence = np.zeros((planes.size, bins))
@@ -209,10 +210,11 @@ def run(
                                     weight = 1.0 / w if w > _GRAZING else 2.0 / _GRAZING
                                     _score(fluence, next_plane, at, start_mev, weight)
                                     _score(current, next_plane, at, start_mev, 1.0)
-                                elif w > cone_cos:
-                                    weight = 2.0 / (1.0 - cone_cos)
-                                    _score(fluence, next_plane, at, start_mev, weight)
-                                    _score(current, next_plane, at, start_mev, weight)
+                                else:
+                                    _score(current, next_plane, at, start_mev, 2.0)
+                                    if w > cone_cos:
+                                        weight = 2.0 / (1.0 - cone_cos)
+                                        _score(fluence, next_plane, at, start_mev, weight)
                             next_plane += 1
                         deepest = max(deepest, deep)
                     x += u * piece

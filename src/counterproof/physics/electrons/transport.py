@@ -157,12 +157,18 @@ def behind(sheets: Sequence[Sheet], edges_kev: Array, rate: Array) -> Array:
     return _layers("behind", sheets, edges_kev, rate)
 
 
-def number_behind(sheets: Sequence[Sheet], edges_kev: Array, rate: Array) -> Array:
-    """Electrons of each start bin that come through layers hit at right angles, shape (n,)."""
+def number_behind(
+    sheets: Sequence[Sheet], edges_kev: Array, rate: Array, *, isotropic: bool = False
+) -> Array:
+    """Electrons of each start bin that come through layers, shape (n,).
+
+    They are sent in at right angles, or from an isotropic point at the layers' face (then ``rate``
+    counts those sent into the layers).
+    """
     middle = _middle(edges_kev)
     depth, z = _group(sheets, middle * 1e-3)
     raw = np.ascontiguousarray(middle * 1e-3).tobytes()
-    current = _at_energies("behind", "current", z, raw)
+    current = _at_energies("cover" if isotropic else "behind", "current", z, raw)
     grid = _kernels()["depth"]
     passed = [np.interp(d, grid, row, right=0.0) for d, row in zip(depth, current, strict=True)]
     return np.asarray(rate * np.array(passed), dtype=np.float64)
