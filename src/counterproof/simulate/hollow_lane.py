@@ -11,7 +11,7 @@ betas by solid angle with one efficiency per tube and source.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from pathlib import Path
 
@@ -228,7 +228,12 @@ def true_rate_per_s(counter: str, source: str | None = None, distance_m: float =
 
 @dataclass(frozen=True)
 class PlannedRun:
-    """One run of the demonstration: who, with what, how far, how long."""
+    """One run of the demonstration: who, with what, how far, how long.
+
+    ``kept`` says what was kept of it: ``"sound"`` (a recording and the displayed numbers),
+    ``"register"`` (the accumulated dose, read at start and end) or ``"counts"`` (a table of counts
+    per minute from a pulse line).
+    """
 
     key: str
     counter: str
@@ -236,6 +241,7 @@ class PlannedRun:
     distance_m: float
     duration_s: float
     purpose: str
+    kept: str = "sound"
 
 
 def _plan() -> tuple[PlannedRun, ...]:
@@ -256,6 +262,11 @@ def _plan() -> tuple[PlannedRun, ...]:
     runs += [
         PlannedRun(f"repeat-lantern-{i}", "Lantern", "caesium", 0.05, 40.0, "repeatability")
         for i in range(1, 7)
+    ]
+    night = 12 * 3600.0
+    runs += [
+        PlannedRun("overnight-lantern", "Lantern", None, 0.05, night, "background", "register"),
+        PlannedRun("overnight-wren", "Wren", None, 0.05, night, "background", "counts"),
     ]
     return tuple(runs)
 
@@ -280,11 +291,12 @@ def make_run(run: PlannedRun, *, seed: int = SEED, with_sound: bool = True) -> B
 
 @dataclass(frozen=True)
 class WrittenRun:
-    """Files of one run."""
+    """Files of one run; ``None`` for what was not kept of it."""
 
     run: PlannedRun
-    audio: Path
-    readings: Path
+    audio: Path | None = None
+    readings: Path | None = None
+    counts: Path | None = None
 
 
 def write_runs(
@@ -307,16 +319,35 @@ def write_runs(
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    total, done = int(sum(r.duration_s for r in runs)), 0
+    sound_s = {r.key: r.duration_s if r.kept == "sound" else 0.0 for r in runs}
+    total, done = int(sum(sound_s.values())), 0
     written = []
     for run in runs:
         step(report, done, total)
-        made = make_run(run, seed=seed)
-        assert made.sound is not None
-        audio = folder / f"{run.key}{COUNTERS[run.counter].suffix}"
-        write_recording(audio, made.sound.samples, made.sound.sample_rate_hz, bits_per_s=32000)
-        log = made.reading_log(every_s=5.0)
-        written.append(WrittenRun(run, audio, write_readings(folder / f"{run.key}.csv", log)))
-        done += int(run.duration_s)
+        written.append(_write_run(folder, run, make_run(run, seed=seed, with_sound=_heard(run))))
+        done += int(sound_s[run.key])
     step(report, total, total)
     return written
+
+
+def _heard(run: PlannedRun) -> bool:
+    return run.kept == "sound"
+
+
+def _write_run(folder: Path, run: PlannedRun, made: BoxRun) -> WrittenRun:
+    table = folder / f"{run.key}.csv"
+    if run.kept == "register":
+        log = made.reading_log("accumulated")
+        ends = replace(log, times_s=log.times_s[[0, -1]], values=log.values[[0, -1]])
+        return WrittenRun(run, readings=write_readings(table, ends))
+    if run.kept == "counts":
+        edges = np.arange(0.0, run.duration_s + 1.0, 60.0)
+        counts = np.histogram(made.pulses_s, edges)[0]
+        lines = [f"{start:g},{n}" for start, n in zip(edges[:-1], counts, strict=True)]
+        table.write_text("start_s,counts\n" + "\n".join(lines) + "\n", encoding="utf-8")
+        return WrittenRun(run, counts=table)
+    assert made.sound is not None
+    audio = folder / f"{run.key}{COUNTERS[run.counter].suffix}"
+    write_recording(audio, made.sound.samples, made.sound.sample_rate_hz, bits_per_s=32000)
+    readings = write_readings(table, made.reading_log(every_s=5.0))
+    return WrittenRun(run, audio=audio, readings=readings)

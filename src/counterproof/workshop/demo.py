@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
@@ -33,16 +33,21 @@ FIRST_RUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 PAUSE = timedelta(minutes=2)
 BUILT = datetime(2026, 3, 15, 18, 0, tzinfo=UTC)
 
-READINGS = Mapping(
+_TABLE = Mapping(
     role="dose_rate",
     separator="comma",
     skip_lines=1,
     time_columns=(1,),
-    time_format="elapsed",
     time_unit="s",
     value_column=2,
     unit="µSv/h",
 )
+TABLES = {
+    "sound": _TABLE,
+    "register": replace(_TABLE, role="dose", unit="µSv", field="accumulated", quantum=0.001),
+    "counts": replace(_TABLE, role="counts", unit="", interval_s=60.0),
+}
+"""What the columns mean of the tables that are kept of a run."""
 
 Stage = Callable[[str], Report]
 
@@ -77,17 +82,18 @@ def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.
         recording = stage(text("demo.recording"))
         written = hollow_lane.write_runs(scratch, seed=seed, report=recording)
         listening = stage(text("demo.listening"))
-        total = int(sum(w.run.duration_s for w in written))
+        total = int(sum(w.run.duration_s for w in written if w.audio))
         heard, start = 0.0, FIRST_RUN
         for each in written:
             listening(int(heard), total)
+            tables = [t for t in (each.readings, each.counts) if t is not None]
             add_run(
                 bench,
                 _run(each.run, start),
-                recordings=[each.audio],
-                tables=[(each.readings, READINGS)],
+                recordings=[each.audio] if each.audio else [],
+                tables=[(t, TABLES[each.run.kept]) for t in tables],
             )
-            heard += each.run.duration_s
+            heard += each.run.duration_s if each.audio else 0.0
             start += timedelta(seconds=each.run.duration_s) + PAUSE
         listening(total, total)
         outcomes = judge_all(bench, SUBJECT, report=stage(text("demo.judging")))
