@@ -67,6 +67,20 @@ def test_places_are_kept_apart(lantern: Counter, wren: Counter, make: Make) -> N
     assert {"caesium disc, 50 mm", "caesium disc, 100 mm"} <= {r.label for r in outcome.table}
 
 
+def test_a_ladder_of_one_source_is_left_to_its_own_trial(
+    lantern: Counter, wren: Counter, make: Make
+) -> None:
+    barium = {"sources": ("barium disc",), "nuclides": ("Ba-133",)}
+    evidence = scene(lantern, wren, make, 1.1)
+    evidence += [
+        make(lantern, 0.7, 600.0, display=0.35, distance_mm=100.0, **CS),
+        make(lantern, 2.2, 600.0, display=1.1, distance_mm=50.0, **barium),
+    ]
+    outcome = TRIAL.analyse(lantern, evidence, GRADE)
+    labels = {r.label for r in outcome.table if "minutes" in r.values}
+    assert labels == {"caesium disc", "barium disc"}
+
+
 def test_counts_are_compared_even_without_a_display(wren: Counter, make: Make) -> None:
     mute = Counter("Lantern")
     evidence = [

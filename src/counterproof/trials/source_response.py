@@ -79,7 +79,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         profile: its ``ratio`` criterion judges indicated over reference dose rate.
     """
     background = [e for e in evidence if e.run.is_background]
-    with_source = [e for e in evidence if not e.run.is_background]
+    with_source = _at_the_position([e for e in evidence if not e.run.is_background])
     criterion = profile.criterion("ratio")
     judgements: list[Judgement] = []
     rows: list[Row] = []
@@ -162,6 +162,21 @@ class _Nets:
 
 def _nets(group: Sequence[Evidence], background: Sequence[Evidence]) -> _Nets:
     return _Nets(group, background)
+
+
+def _at_the_position(runs: Sequence[Evidence]) -> list[Evidence]:
+    """Keep the runs at the distance where most sources stood; a ladder's others are not asked here.
+
+    A source that never stood there keeps all its runs.
+    """
+    where: dict[float | None, set[tuple[str, ...]]] = {}
+    for e in runs:
+        where.setdefault(e.run.position.distance_mm, set()).add(e.run.sources)
+    agreed = max(where, key=lambda d: len(where[d]), default=None)
+    if agreed is None or len(where[agreed]) < 2:
+        return list(runs)
+    there = where[agreed]
+    return [e for e in runs if e.run.position.distance_mm == agreed or e.run.sources not in there]
 
 
 def _calibrated_for(e: Evidence) -> bool:
