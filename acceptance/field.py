@@ -197,7 +197,7 @@ def _transmission() -> list[Row]:
                 f"{expected:.3f} ± {allowed:.3f}",
                 f"{ours:.4f}",
                 abs(ours - expected) <= allowed,
-                f"normal broad beam, all behind counted; isotropic source on the layer {around:.4f}; "
+                f"normal broad beam, all counted; isotropic source on the layer {around:.4f}; "
                 "Subba Rao 1966, Tabata et al. 1972",
             )
         )
