@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 from counterproof.signals.clicks.explain import explain
 from counterproof.signals.clicks.front import Front, Samples, working_band
 from counterproof.signals.clicks.judge import mirrored_clicks, threshold_for, verdict
-from counterproof.signals.clicks.learn import Learned, own_window
+from counterproof.signals.clicks.learn import Learned
 from counterproof.signals.clicks.matched import make_templates
 from counterproof.signals.clicks.pursuit import STEPS, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
+from counterproof.signals.clicks.voices import own_window
 from counterproof.signals.clicks.whitening import filtered, whitening_taps
 
 Floats = NDArray[np.float64]
@@ -110,7 +111,7 @@ class ClickDetector:
 
     def _whiten(self, size: int) -> None:
         piece = self._raw[: size + 2 * self._reach]
-        calm = without_tones(piece, self.learned.usual, self.band.rate_hz)
+        calm, _ = without_tones(piece, self.learned.usual, self.band.rate_hz)
         white = filtered(calm, self._taps)[self._reach : self._reach + size]
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]

@@ -84,8 +84,12 @@ def _mask(z: Any, least: Any, even: float, edge: int, gap: int) -> tuple[Any, bo
     return mask, some
 
 
-def without_tones(samples: Samples, spectrum: Floats, rate_hz: float) -> Samples:
-    """Return the samples with steady tones cut out, shape (n,).
+def without_tones(
+    samples: Samples, spectrum: Floats, rate_hz: float
+) -> tuple[Samples, NDArray[np.bool_]]:
+    """Return the samples with steady tones cut out, shape (n,), and where that was done.
+
+    The second array tells it for every hop of :func:`hop_size` samples.
 
     Args:
         samples: signal at the working rate, shape (n,).
@@ -94,8 +98,9 @@ def without_tones(samples: Samples, spectrum: Floats, rate_hz: float) -> Samples
     """
     hop = hop_size(rate_hz)
     size = OVERLAP * hop
+    hops = samples.size // hop + 1
     if samples.size < 3 * size:
-        return samples
+        return samples, np.zeros(hops, bool)
     padded = np.concatenate([np.zeros(size, np.float32), samples, np.zeros(2 * size, np.float32)])
     frames = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
     window = np.hanning(size + 1)[:-1].astype(np.float32)
@@ -105,10 +110,15 @@ def without_tones(samples: Samples, spectrum: Floats, rate_hz: float) -> Samples
     least = (STAND_OUT * noise * float((window**2).sum())).astype(np.float32)
     mask, some = _mask(z, least, EVEN, EDGE_FRAMES, GAP_FRAMES)
     if not some:
-        return samples
+        return samples, np.zeros(hops, bool)
     out = padded.copy()
     rows = np.flatnonzero(mask.any(axis=1))
     pieces = irfft(np.where(mask[rows], z[rows], 0.0), size, axis=1) * (window / 1.5)
     for row, piece in zip(rows, pieces, strict=True):
         out[row * hop : row * hop + size] -= piece
-    return np.asarray(out[size : size + samples.size], np.float32)
+    # a frame spans OVERLAP hops, and the first one begins that many before the samples
+    touched = mask.any(axis=1)
+    cut = np.zeros(hops, bool)
+    for row in np.flatnonzero(touched):
+        cut[max(0, row - OVERLAP) : row] = True
+    return np.asarray(out[size : size + samples.size], np.float32), cut

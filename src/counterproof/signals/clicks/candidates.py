@@ -1,0 +1,76 @@
+"""Where clicks may be, and which of them look alike: the start of learning without a teacher."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+
+from counterproof.signals.clicks.front import Samples
+from counterproof.signals.clicks.tones import hop_size
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
+    """Return positions of sudden short rises of the envelope, ascending, shape (m,)."""
+    env = np.sqrt(gaussian_filter1d(y * y, 0.25e-3 * rate, truncate=3.0))
+    floor = float(np.quantile(env, 0.25)) + 1e-12
+    near = max(3, round(3e-3 * rate))
+    top = maximum_filter1d(env, 2 * near + 1)
+    peaks = np.flatnonzero((env == top) & (env > 3.0 * floor))
+    if peaks.size == 0:
+        return peaks
+    # loudest in the window before: a click rises out of what was there
+    span = round(25e-3 * rate)
+    gap = round(2e-3 * rate)
+    before = maximum_filter1d(env, span, origin=0)
+    centre = np.clip(peaks - gap - span // 2, 0, env.size - 1)
+    rise = env[peaks] / (before[centre] + floor)
+    return np.sort(peaks[np.argsort(-rise)[:most]])
+
+
+def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:
+    """Leave out what may be a tone switched on or off, unless that were most of it."""
+    reach = 8
+    near = maximum_filter1d(cut.astype(np.uint8), 2 * reach + 1) > 0
+    clear = ~near[np.clip(peaks // hop_size(rate), 0, near.size - 1)]
+    return peaks[clear] if clear.sum() > 0.25 * peaks.size else peaks
+
+
+def cluster(y: Samples, peaks: Ints, rate: float, alike: float = 0.6) -> list[tuple[Ints, Floats]]:
+    """Group candidates of one shape; return (starts, amplitudes) per group, largest first."""
+    before, after = round(2e-3 * rate), round(5e-3 * rate)
+    peaks = peaks[(peaks > before) & (peaks < y.size - after)]
+    if peaks.size == 0:
+        return []
+    span = np.arange(-before, after)
+    cuts = y[peaks[:, None] + span]
+    norms = np.sqrt((cuts**2).sum(axis=1)) + 1e-20
+    cuts = cuts / norms[:, None]
+    size = next_fast_len(cuts.shape[1] + 2 * before, real=True)
+    spectra = rfft(cuts.astype(np.float32), size, axis=1)
+    reach = round(1.5e-3 * rate)
+    lags = np.concatenate([np.arange(0, reach + 1), np.arange(-reach, 0)])
+    count = peaks.size
+    like = np.empty((count, count))
+    lag = np.empty((count, count), np.int64)
+    for i in range(count):
+        match = irfft(spectra * np.conj(spectra[i]), size, axis=1)[:, lags]
+        best = np.argmax(match, axis=1)
+        like[i] = match[np.arange(count), best]
+        lag[i] = lags[best]
+    groups: list[tuple[Ints, Floats]] = []
+    free = np.ones(count, bool)
+    while free.any() and len(groups) < 6:
+        weight = np.where((like > alike) & free[None, :], like, 0.0).sum(axis=1) * free
+        leader = int(np.argmax(weight))
+        members = np.flatnonzero((like[leader] > alike) & free)
+        free[members] = False
+        free[leader] = False
+        if members.size >= 3:
+            starts = peaks[members] + lag[leader, members] - before
+            groups.append((starts, norms[members] * like[leader, members]))
+    return sorted(groups, key=lambda group: -group[0].size)
