@@ -11,6 +11,7 @@ from counterproof.errors import UserError
 from counterproof.physics import attenuation
 from counterproof.physics.dose import exposure_mr_h
 from counterproof.physics.field import field, ladder
+from counterproof.physics.fluorescence import fluorescence_around, fluorescence_behind
 from counterproof.physics.materials import material
 from counterproof.physics.nuclides import Part, parts_of
 from counterproof.physics.scatter import scattered_in_cover, scattered_once
@@ -22,7 +23,7 @@ CAESIUM = point_source("Cs-137", 10e3, cover=(sheet("PMMA", 0.5),))
 
 def line(found, energy_kev: float, index: int = 0) -> float:
     near = np.abs(found.photon_kev - energy_kev) < 0.3
-    lines = np.array([k not in ("scattered", "bremsstrahlung") for k in found.photon_kind])
+    lines = np.array([k in ("gamma", "X", "annihilation") for k in found.photon_kind])
     return float(found.photon_fluence_rate[index, near & lines].sum())
 
 
@@ -149,6 +150,26 @@ def test_scatter_in_a_cover_keeps_to_the_thin_limit_and_to_broad_beams() -> None
     narrow = math.exp(-float(attenuation.total(material("Pt"), 609.0)) * 1.0725)
     broad = math.exp(-float(attenuation.energy_absorption(material("Pt"), 609.0)) * 1.0725)
     assert narrow < narrow * build_up < 1.01 * broad
+
+
+def test_tin_shines_under_americium() -> None:
+    # thin foil: 60 keV photons absorbed in tin times the K share (1 − 1/r) and ω_K 0.86 (Krause
+    # 1979), as many as come out without reabsorption; NIST XCOM photoelectric 6.2 cm²/g
+    foil = [sheet("Sn", None, 0.1)]
+    line_kev, ratio = fluorescence_behind(foil, np.array([59.54]))
+    k_lines = (line_kev > 24.0) & (line_kev < 30.0)
+    photo = float(attenuation.photoelectric(material("Sn"), 59.54)) * 1e-4
+    assert ratio[0, k_lines].sum() == pytest.approx(photo * 0.86 * 0.85, rel=0.03)
+    around_kev, around = fluorescence_around(foil, np.array([59.54]))
+    assert around[0, k_lines].sum() == pytest.approx(ratio[0, k_lines].sum(), rel=0.02)
+    np.testing.assert_array_equal(around_kev, line_kev)
+    # a photon below the edge sets nothing free, and no layer sends on more than it absorbed
+    assert fluorescence_behind(foil, np.array([25.0]))[1][:, :].sum() == 0.0
+    thick = fluorescence_around([sheet("Sn", 0.1)], np.array([59.54]))[1].sum()
+    path = float(attenuation.total(material("Sn"), 59.54)) * 0.0731
+    assert thick < math.exp(path) - 1.0
+    found = field(point_source("Am-241", 1e5), 10.0, absorbers=[sheet("Sn", 0.1)])
+    assert "fluorescence" in found.photon_kind
 
 
 def test_radium_behind_half_a_millimetre_of_platinum() -> None:

@@ -148,7 +148,7 @@ def _photons(out: Console, found: FieldReport) -> None:
             strict=True,
         )
     )
-    groups = {"scattered", "bremsstrahlung"}
+    groups = {"scattered", "fluorescence", "bremsstrahlung"}
     lines = [row for row in rows if row[2] not in groups and row[1] > 0.0]
     strongest = sorted(lines, key=lambda row: row[0] * row[1], reverse=True)[:_STRONGEST]
     table = Table(title=text("cli_field.photons"), title_justify="left", box=None)

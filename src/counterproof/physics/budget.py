@@ -117,7 +117,7 @@ def dose_budget(
         Line(text("field.budget.yields"), ones * YIELDS_U, text("field.budget.yields_source"))
     )
     out: dict[str, FieldBudget] = {}
-    is_scattered = np.array([kind == "scattered" for kind in kinds])
+    is_scattered = np.array([kind in ("scattered", "fluorescence") for kind in kinds])
     is_brems = np.array([kind == "bremsstrahlung" for kind in kinds])
     for quantity, (fluence, per) in contributions.items():
         whole = np.maximum(fluence @ per, 1e-300)

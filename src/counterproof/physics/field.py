@@ -5,16 +5,17 @@ spectrum and dose rates for every distance at once; :func:`ladder` is the short 
 dose rates over distances.
 
 Photons: uncollided lines with inverse square, self-absorption, cover, absorbers and air (NIST
-XCOM, coherent scattering included); photons scattered once in cover, matrix and absorbers;
-bremsstrahlung of the source's electrons. Electrons: :mod:`counterproof.physics.electrons`. Air is
-dry at 20 °C and 101.325 kPa. Distances run from the source's centre. What air, bench, floor and
-hands scatter is not there: it adds some per cent at a few decimetres.
+XCOM, coherent scattering included); photons scattered once in cover, matrix and absorbers, and
+their fluorescence; bremsstrahlung of the source's electrons. Electrons:
+:mod:`counterproof.physics.electrons`. Air is dry at 20 °C and 101.325 kPa. Distances run from the
+source's centre. What air, bench, floor and hands scatter is not there: it adds some per cent at a
+few decimetres.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ from counterproof.physics import attenuation, dose
 from counterproof.physics.budget import FieldBudget, dose_budget
 from counterproof.physics.electrons import bremsstrahlung, transport
 from counterproof.physics.emissions import source_spectrum
+from counterproof.physics.fluorescence import fluorescence_around, fluorescence_behind
 from counterproof.physics.geometry import View, view
 from counterproof.physics.materials import material
 from counterproof.physics.scatter import scattered_in_cover, scattered_once
@@ -35,11 +37,9 @@ from counterproof.texts import text
 
 Array = NDArray[np.float64]
 
-_Ratios = Callable[[Sequence[Sheet], Array], tuple[Array, Array]]
-
 PHOTON_CUT_KEV = 5.0
 """Photons below are left out: a few millimetres of air or any cover stop them."""
-_SCATTER_BINS = 48
+_GROUPS = 48
 _SELF_DEPTHS = 8
 
 
@@ -52,8 +52,8 @@ class Field:
         date: the date it is meant for; ``None`` is the reference date.
         distances_cm: shape (d,).
         photon_kev: shape (n,): lines, then single-scatter and bremsstrahlung groups.
-        photon_kind: ``"gamma"``, ``"X"``, ``"annihilation"``, ``"scattered"`` or
-            ``"bremsstrahlung"`` of each.
+        photon_kind: ``"gamma"``, ``"X"``, ``"annihilation"``, ``"scattered"``,
+            ``"fluorescence"`` or ``"bremsstrahlung"`` of each.
         photon_fluence_rate: shape (d, n), 1/(cm² s).
         electron_kev: middles of the electron bins, shape (m,).
         electron_edges_kev: their edges, shape (m + 1,).
@@ -169,34 +169,55 @@ def _uncollided(
     return out
 
 
-def _scattered(
-    layers: Sequence[Sheet], energy: Array, fluence: Array, ratios: _Ratios
-) -> tuple[Array, Array]:
-    """Single-scatter groups from layers: energies (k,) and fluence rates (d, k)."""
-    if not layers or energy.size == 0:
-        return np.zeros(0), np.zeros((fluence.shape[0], 0))
-    # few groups of energy stand for thousands of lines
-    edges = np.geomspace(PHOTON_CUT_KEV, max(float(energy.max()) * 1.001, 10.0), _SCATTER_BINS + 1)
-    place = np.clip(np.searchsorted(edges, energy, side="right") - 1, 0, _SCATTER_BINS - 1)
+def _grouped(energy: Array, fluence: Array) -> tuple[Array, Array, Array]:
+    """Few groups of energy for thousands of lines: edges, means (g,), fluence rates (d, g)."""
+    edges = np.geomspace(PHOTON_CUT_KEV, max(float(energy.max()) * 1.001, 10.0), _GROUPS + 1)
+    place = np.clip(np.searchsorted(edges, energy, side="right") - 1, 0, _GROUPS - 1)
     order = np.argsort(place, kind="stable")
     used, starts = np.unique(place[order], return_index=True)
     grouped = np.add.reduceat(fluence[:, order], starts, axis=1)
     weighted = np.add.reduceat((fluence * energy)[:, order], starts, axis=1)
     mean = weighted.sum(axis=0) / np.maximum(grouped.sum(axis=0), 1e-300)
     mean = np.clip(mean, edges[used], edges[used + 1])  # of a group that nothing passes
-    after, ratio = ratios(layers, mean)
-    bins = np.clip(np.searchsorted(edges, after, side="right") - 1, 0, _SCATTER_BINS - 1)
-    matrix = np.zeros((used.size, _SCATTER_BINS))
-    energy_sum = np.zeros((used.size, _SCATTER_BINS))
-    for i in range(used.size):
+    return edges, mean, grouped
+
+
+def _secondary(
+    layers: Sequence[Sheet], energy: Array, fluence: Array, around: bool
+) -> tuple[Array, Array, tuple[str, ...]]:
+    """Scattered and fluorescence photons of layers.
+
+    Args:
+        layers: the layers.
+        energy: lines that pass them, shape (n,).
+        fluence: fluence rates of these lines behind the layers, shape (d, n).
+        around: whether the layers lie around the source or half-way to the detector.
+
+    Returns:
+        Energies (k,), fluence rates (d, k) and kinds.
+    """
+    if not layers or energy.size == 0:
+        return np.zeros(0), np.zeros((fluence.shape[0], 0)), ()
+    edges, mean, grouped = _grouped(energy, fluence)
+    after, ratio = (scattered_in_cover if around else scattered_once)(layers, mean)
+    bins = np.clip(np.searchsorted(edges, after, side="right") - 1, 0, _GROUPS - 1)
+    matrix = np.zeros((mean.size, _GROUPS))
+    energy_sum = np.zeros((mean.size, _GROUPS))
+    for i in range(mean.size):
         kept = np.where(after[i] >= PHOTON_CUT_KEV, ratio[i], 0.0)
-        matrix[i] = np.bincount(bins[i], kept, _SCATTER_BINS)
-        energy_sum[i] = np.bincount(bins[i], kept * after[i], _SCATTER_BINS)
+        matrix[i] = np.bincount(bins[i], kept, _GROUPS)
+        energy_sum[i] = np.bincount(bins[i], kept * after[i], _GROUPS)
     out = grouped @ matrix
     total = out.sum(axis=0)
     some = np.flatnonzero(total > 0.0)
     means = (grouped @ energy_sum).sum(axis=0)[some] / total[some]
-    return means, out[:, some]
+    line_kev, per_photon = (fluorescence_around if around else fluorescence_behind)(layers, mean)
+    kinds = ("scattered",) * some.size + ("fluorescence",) * line_kev.size
+    return (
+        np.concatenate([means, line_kev]),
+        np.concatenate([out[:, some], grouped @ per_photon], axis=1),
+        kinds,
+    )
 
 
 def _electrons(
@@ -268,9 +289,9 @@ def field(
     if source.matrix is not None and source.length_cm > 0.0:
         capsule.insert(0, Sheet(source.matrix, source.length_cm / 2.0))
     leaving_lines = (rate * np.exp(-_path(capsule, energy)))[None, :]
-    cover_kev, cover_rate = _scattered(capsule, energy, leaving_lines, scattered_in_cover)
+    cover_kev, cover_rate, cover_kinds = _secondary(capsule, energy, leaving_lines, around=True)
     in_cover = _uncollided(source, seen, cover_kev, cover_rate[0], solids, absorbers, cover=False)
-    plate_kev, in_plates = _scattered(absorbers, energy, fluence, scattered_once)
+    plate_kev, in_plates, plate_kinds = _secondary(absorbers, energy, fluence, around=False)
 
     edges = emitted.electron_edges_kev
     middle = (edges[1:] + edges[:-1]) / 2.0
@@ -290,8 +311,7 @@ def field(
 
     kev = np.concatenate([energy, cover_kev, plate_kev, brems_kev])
     all_rates = np.concatenate([fluence, in_cover, in_plates, brems], axis=1)
-    kinds += ["scattered"] * (cover_kev.size + plate_kev.size)
-    kinds += ["bremsstrahlung"] * brems_kev.size
+    kinds += [*cover_kinds, *plate_kinds, *(["bremsstrahlung"] * brems_kev.size)]
     kerma_per = dose.air_kerma_per_fluence(kev)
     h10_per = kerma_per * dose.h10_per_air_kerma(kev)
     exposure_per = kerma_per * (1.0 - dose.radiated_fraction_air(kev)) * 1e-3

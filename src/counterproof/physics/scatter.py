@@ -27,7 +27,8 @@ Array = NDArray[np.float64]
 _RE2_CM2 = 7.9407877e-26
 _AVOGADRO = 6.02214076e23
 _NODES = 24
-_OPAQUE = 600.0  # mean free paths that nothing passes; beyond, the ratio would overflow
+OPAQUE = 600.0
+"""Mean free paths that nothing passes; beyond, a ratio to what passes would overflow."""
 
 
 def klein_nishina_cm2_sr(energy_kev: Array, cosine: Array) -> tuple[Array, Array]:
@@ -37,7 +38,7 @@ def klein_nishina_cm2_sr(energy_kev: Array, cosine: Array) -> tuple[Array, Array
     return cross, energy_kev * kept
 
 
-def _mean_passed(a: Array, b: Array) -> Array:
+def mean_passed(a: Array, b: Array) -> Array:
     """Mean over 0 < x < 1 of exp(−a x − b (1 − x))."""
     gap = a - b
     small = np.abs(gap) < 1e-6
@@ -65,9 +66,9 @@ def scattered_in_cover(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Arra
     b = sum(attenuation.total(s.material, clipped) * s.areal_g_cm2 for s in sheets)
     electrons = sum(s.areal_g_cm2 * s.material.z_over_a for s in sheets) * _AVOGADRO
     before, slanted = np.asarray(a)[:, None], np.asarray(b) / np.maximum(np.abs(cosine), 0.05)
-    forward = _mean_passed(before + 0.0 * slanted, slanted)
-    backward = _mean_passed(before + slanted, 0.0 * slanted) * np.exp(-np.asarray(b))
-    passed = np.where(cosine > 0.0, forward, backward) * np.exp(np.minimum(before, _OPAQUE))
+    forward = mean_passed(before + 0.0 * slanted, slanted)
+    backward = mean_passed(before + slanted, 0.0 * slanted) * np.exp(-np.asarray(b))
+    passed = np.where(cosine > 0.0, forward, backward) * np.exp(np.minimum(before, OPAQUE))
     return after, 2.0 * np.pi * cross * electrons * passed * weight
 
 
@@ -92,6 +93,6 @@ def scattered_once(sheets: Sequence[Sheet], energy_kev: Array) -> tuple[Array, A
     electrons = sum(s.areal_g_cm2 * s.material.z_over_a for s in sheets) * _AVOGADRO
     a = np.asarray(before_path)[:, None] / np.cos(psi)
     b = np.asarray(after_path) / np.cos(psi)
-    mean = _mean_passed(a, b) * np.exp(np.minimum(np.asarray(before_path), _OPAQUE))[:, None]
+    mean = mean_passed(a, b) * np.exp(np.minimum(np.asarray(before_path), OPAQUE))[:, None]
     ratio = 8.0 * np.pi * np.sin(psi) * np.cos(psi) * cross * electrons * mean * weight
     return after, ratio
