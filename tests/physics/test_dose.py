@@ -111,6 +111,18 @@ def test_a_data_sheet_sensitivity() -> None:
     assert kerma == pytest.approx(100.0 / 1.21, rel=0.01)
 
 
+def test_conversions_there_and_back() -> None:
+    # Cs-137 with its X-rays: 8.764 µGy/h and, at 1.203 Sv/Gy of the line, about 10.5 µSv/h per mR/h
+    assert dose.convert_rate(1.0, "exposure", "air_kerma", "Cs-137") == pytest.approx(
+        8.764, rel=1e-4
+    )
+    assert dose.convert_rate(1.0, "exposure", "h10", "Cs-137") == pytest.approx(10.5, rel=0.01)
+    for given in ("exposure", "air_kerma", "h10"):
+        for wanted in ("exposure", "air_kerma", "h10"):
+            there = dose.convert_rate(3.0, given, wanted, "Co-60")
+            assert dose.convert_rate(there, wanted, given, "Co-60") == pytest.approx(3.0)
+
+
 def test_kerma_of_one_photon() -> None:
     # E µ_en/ρ of NIST SRD 126 at 1 MeV: 1000 keV × 0.02789 cm²/g = 4.468 pGy cm²
     ours = dose.air_kerma_per_fluence(1000.0) / 3600.0 * 1e6

@@ -214,6 +214,12 @@ def test_electrons_of_caesium_arrive_and_air_slows_them() -> None:
     assert 30.0 < means[0] - means[1] < 80.0
 
 
+def test_the_beta_rule_of_thumb() -> None:
+    # about 1000 µSv/h to skin at 10 cm per MBq of beta emitter in air; common practice, no source
+    found = field(point_source("Y-90", 1e6), 10.0)
+    assert found.h007_usv_h[0] == pytest.approx(1000.0, rel=0.3)
+
+
 def test_a_thick_absorber_leaves_bremsstrahlung() -> None:
     strontium = point_source("Sr-90", 1e6)
     found = field(strontium, 20.0, absorbers=[sheet("PMMA", 12.0)])

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from counterproof.records.field import DoseRate, FieldReport
 
 _STRONGEST = 12
+_FAINT = 1e-6  # of the most intense line: not shown
 
 
 def field(
@@ -113,6 +114,8 @@ def _show(found: FieldReport) -> None:
 def _doses(out: Console, found: FieldReport) -> None:
     from rich.table import Table
 
+    from counterproof.quantities import format_number
+
     table = Table(title=text("cli_field.doses"), title_justify="left", box=None)
     table.add_column(text("cli_field.quantity"))
     table.add_column(text("cli_field.rate"), justify="right")
@@ -129,9 +132,9 @@ def _doses(out: Console, found: FieldReport) -> None:
         out.print(
             text(
                 "cli_field.handling",
-                fingers=f"{hand.fingers_usv_h:.2g}",
+                fingers=format_number(hand.fingers_usv_h, 2),
                 fingers_cm=f"{hand.fingers_cm:g}",
-                eyes=f"{hand.eyes_usv_h:.2g}",
+                eyes=format_number(hand.eyes_usv_h, 2),
                 eyes_cm=f"{hand.eyes_cm:g}",
             )
         )
@@ -149,7 +152,9 @@ def _photons(out: Console, found: FieldReport) -> None:
         )
     )
     groups = {"scattered", "fluorescence", "bremsstrahlung"}
-    lines = [row for row in rows if row[2] not in groups and row[1] > 0.0]
+    lines = [row for row in rows if row[2] not in groups]
+    least = _FAINT * max((rate for _, rate, _ in lines), default=0.0)
+    lines = [row for row in lines if row[1] > least]
     strongest = sorted(lines, key=lambda row: row[0] * row[1], reverse=True)[:_STRONGEST]
     table = Table(title=text("cli_field.photons"), title_justify="left", box=None)
     for name in ("energy", "fluence", "kind"):

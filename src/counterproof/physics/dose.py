@@ -204,7 +204,24 @@ def per_usv_h(
         quantity: what the value is quoted in.
         nuclide: the nuclide it is quoted for.
     """
-    if quantity == "h10":
-        return value
-    per_kerma = value / (GY_PER_ROENTGEN * 1e3) if quantity == "exposure" else value
-    return per_kerma / mean_h10_per_air_kerma(nuclide)
+    return value / convert_rate(1.0, quantity, "h10", nuclide)
+
+
+def convert_rate(
+    value: float,
+    given: Literal["exposure", "air_kerma", "h10"],
+    wanted: Literal["exposure", "air_kerma", "h10"],
+    nuclide: str,
+) -> float:
+    """Convert a dose rate of a nuclide's photons from one quantity to another.
+
+    Exposure in mR/h, air kerma in µGy/h, H*(10) in µSv/h; one roentgen is 8.764 mGy of collision
+    kerma, which is taken for air kerma (0.3 % less at 1.25 MeV); H*(10) over air kerma is the mean
+    over the nuclide's spectrum with its short-lived daughters, from 15 keV, bare.
+    """
+    per_kerma = {
+        "exposure": 1.0 / (GY_PER_ROENTGEN * 1e3),
+        "air_kerma": 1.0,
+        "h10": mean_h10_per_air_kerma(nuclide) if "h10" in (given, wanted) else 1.0,
+    }
+    return value * per_kerma[wanted] / per_kerma[given]
