@@ -104,6 +104,17 @@ def between(samples: Floats, unit: str) -> Estimate:
     )
 
 
+def bracket(samples: Floats, unit: str) -> Estimate:
+    """Return the middle and the whole range of samples of a threshold.
+
+    Between the last reading below and the first above, the readings say nothing, and people like
+    round numbers, which fall on the edges of that gap: it is given in full.
+    """
+    low, high = float(samples.min()), float(samples.max())
+    middle = float(np.median(samples))
+    return Estimate(middle, float(np.std(samples)), low, high, 0.95, unit, None, "whole gap")
+
+
 def either_way(estimate: Estimate, share: float) -> Estimate:
     """Widen a factor by a share of pulses that may have been lost, or invented."""
     if share == 0.0:

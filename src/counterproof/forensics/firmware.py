@@ -27,6 +27,7 @@ from counterproof.forensics.answer import (
     Hypothesis,
     ReadoutFit,
     between,
+    bracket,
     either_way,
     quantum_of,
 )
@@ -269,7 +270,7 @@ def _parameters(
         factors=tuple(
             either_way(between(named[n] * to_pulses, "cpm/(µSv/h)"), lost) for n in names
         ),
-        switch=between(named["switch"] / named["factor"], "µSv/h") if "switch" in named else None,
+        switch=bracket(named["switch"] / named["factor"], "µSv/h") if "switch" in named else None,
         time_constant=None if candidate.kind == FIXED else between(named["shape"], "s"),
         window_pulses=round(candidate.shape) if candidate.kind == FIXED else None,
         quantum=quantum_of(ready.lattice),

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from counterproof.forensics.likelihood import Posterior, Structure, independent_share
 from counterproof.forensics.paired import Joined
-from counterproof.forensics.profile import agreed_factor
+from counterproof.forensics.profile import agreed_factor, nearer_high
 from counterproof.forensics.sampler import Chain, climb
-from counterproof.forensics.search import Candidate
+from counterproof.forensics.search import Candidate, even_scatter
 from counterproof.forensics.shapes import BOXCAR, FIXED, Rates, memory_s
 
 Floats = NDArray[np.float64]
@@ -62,16 +62,26 @@ def start_of(posterior: Posterior, found: Candidate) -> tuple[Floats, Floats]:
     values, step = posterior.values, posterior.step
     if posterior.structure.down:
         values = values + 0.5 * step
-    below = cpm < found.profile.switch_cpm
+    below = ~nearer_high(cpm, values, found.profile.factors, found.profile.switch_cpm)
     guess = {"log_factor": found.profile.factor, "log_switch": found.profile.switch_cpm}
     guess["log_factor"] = _factor(cpm, values, step, found.profile.factor)
     if posterior.structure.factors == 2:
         low, high = found.profile.factors
         guess["log_factor"] = _factor(cpm[below], values[below], step, low)
         guess["log_factor_high"] = _factor(cpm[~below], values[~below], step, high)
+    if posterior.structure.hysteresis and below.any() and not below.all():
+        # a rising rate keeps the low range up to the switch, a falling one the high range down to
+        # the release
+        up = max(float(np.quantile(cpm[below], 0.995)), found.profile.switch_cpm)
+        down = min(float(np.quantile(cpm[~below], 0.005)), found.profile.switch_cpm)
+        guess["log_switch"] = up
+        guess["hysteresis"] = float(np.clip(1.0 - down / up, 0.0, 0.45))
+    if posterior.structure.factors == 1 and {"dead_time", "background"} & set(names):
+        guess |= _curved(cpm, values, step, "dead_time" in names)
     start, scales = [], []
     for name in names:
-        start.append(np.log(guess[name]) if name in guess else 0.0)
+        value = guess.get(name, 0.0)
+        start.append(np.log(value) if name.startswith("log_") else value)
         scales.append({"log_switch": 1e-2, "dead_time": 1e-5, "background": 0.1}.get(name, 1e-3))
     start += [-2.0, -2.0, 2.0]
     scales += [1.0, 0.5, 0.5]
@@ -91,6 +101,22 @@ def _factor(cpm: Floats, values: Floats, step: float, otherwise: float) -> float
     return float(np.clip(factor, 1e-3, 1e9))
 
 
+def _curved(cpm: Floats, values: Floats, step: float, dead_time: bool) -> dict[str, float]:
+    """Return factor and dead time (s) or background (cpm) by weighted least squares."""
+    second = cpm * cpm if dead_time else np.ones_like(cpm)
+    weight = 1.0 / np.sqrt(even_scatter(cpm) * 1e-3 + step * step * np.mean(cpm > 0) + 1e-12)
+    design = np.stack((cpm * weight, second * weight), axis=1)
+    (gain, other), *_ = np.linalg.lstsq(design, values * weight, rcond=None)
+    if not gain > 0:
+        return {}
+    guess = {"log_factor": float(1.0 / gain)}
+    if dead_time:
+        guess["dead_time"] = float(np.clip(60.0 * other / gain, -1.9e-3, 1.9e-3))
+    else:
+        guess["background"] = float(np.clip(-other / gain, 0.0, 0.5 * np.median(cpm)))
+    return guess
+
+
 def weigh(
     data: Joined,
     rates: Rates,
@@ -107,9 +133,10 @@ def weigh(
     )
     start, scales = start_of(posterior, found)
     if near is not None:
+        own_start = {"log_switch", "hysteresis"} if structure.hysteresis else set()
         for name, i in posterior.index.items():
             j = near.posterior.index.get(name)
-            if j is not None:
+            if j is not None and name not in own_start:
                 start[i], scales[i] = near.chain.best[j], near.chain.scales[j]
     chain = climb(posterior, start, scales, sweeps, rng)
     return Weighed(structure, posterior, chain, chain.best_log_posterior, len(structure.names))
@@ -142,47 +169,46 @@ def choose(
     can gain more than what the present one lacks; when that is less than the margin, it stands.
     """
     sweeps = 100
-    one = weigh(data, rates, found, step, Structure(), sweeps, rng)
-    tried = [one, two]
-    n = one.posterior.at.size
-    power = power_of(max(tried, key=lambda w: w.log_likelihood))
-    best = one
-    for extra in _elaborations(two.structure):
+    tried = [weigh(data, rates, found, step, Structure(), sweeps, rng), two]
+    one = tried[0]
+    for extra in ELABORATIONS:
+        best, power = _best(tried)
         if -power * best.log_likelihood < MARGIN:
             break
-        new = two if extra == two.structure else None
-        if new is None:
-            near = two if extra.factors == 2 else one
-            new = weigh(data, rates, found, step, extra, sweeps, rng, near)
-            tried.append(new)
-        if new.log_likelihood > max(w.log_likelihood for w in tried if w is not new):
-            power = power_of(new)
-        if _wins(new, best, n, power):
-            # a simpler rival may only have been climbed badly: let it start from the new summit
-            again = weigh(data, rates, found, step, best.structure, sweeps, rng, new)
-            if again.log_likelihood > best.log_likelihood:
-                tried[tried.index(best)] = again
-                best = again
-            if _wins(new, best, n, power):
-                best = new
+        near = two if extra.factors == 2 else None
+        tried.append(weigh(data, rates, found, step, extra, sweeps, rng, near))
+    best, power = _best(tried)
+    if best is not one:
+        # simpler rivals may only have been climbed badly: let them start from the new summit
+        for rival in [w for w in tried if _assumptions(w) < _assumptions(best)]:
+            if rival.structure.factors == best.structure.factors:
+                again = weigh(data, rates, found, step, rival.structure, sweeps, rng, best)
+                if again.log_likelihood > rival.log_likelihood:
+                    tried[tried.index(rival)] = again
+    best, power = _best(tried)
     return best, tried, power
 
 
-def _wins(new: Weighed, best: Weighed, readings: int, power: float) -> bool:
-    """Return whether a structure beats another by the margin per added assumption."""
-    added = new.parameters - best.parameters + int(new.structure.down) - int(best.structure.down)
-    return new.score(readings, power) > best.score(readings, power) + MARGIN * max(added, 0)
+ELABORATIONS = (
+    Structure(dead_time=True),
+    Structure(background=True),
+    Structure(down=True),
+    Structure(factors=2, hysteresis=True),
+    Structure(factors=2, down=True),
+    Structure(factors=2, dead_time=True),
+    Structure(factors=2, background=True),
+)
 
 
-def _elaborations(two: Structure) -> Sequence[Structure]:
-    """Return the structures to try after one factor, in order of elaboration."""
-    return (
-        Structure(down=True),
-        Structure(dead_time=True),
-        Structure(background=True),
-        two,
-        Structure(factors=2, down=True),
-        Structure(factors=2, hysteresis=True),
-        Structure(factors=2, dead_time=True),
-        Structure(factors=2, background=True),
-    )
+def _assumptions(weighed: Weighed) -> int:
+    return weighed.parameters + int(weighed.structure.down)
+
+
+def _best(tried: Sequence[Weighed]) -> tuple[Weighed, float]:
+    """Return the structure that stands when every assumption must earn the margin, and the share.
+
+    The independent share is that of the likeliest, whose residuals are the purest noise.
+    """
+    power = power_of(max(tried, key=lambda w: w.log_likelihood))
+    n = tried[0].posterior.at.size
+    return max(tried, key=lambda w: w.score(n, power) - MARGIN * _assumptions(w)), power

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,28 +52,50 @@ def find_step(values: Floats, share: float = 0.995) -> Lattice | None:
     if shown.size < 3:
         return None
     printed = printed_step(values)
-    coarser = None
-    gaps = np.diff(shown)
-    smallest = np.quantile(gaps, 0.02) if gaps.size > 200 else gaps.min()
-    for base in sorted({float(smallest), float(gaps.min())}, reverse=True):
-        for parts in range(1, 11):
-            step = _polished(shown, base / parts)
-            if step < 0.999 * printed:
-                break
-            off = np.abs(values - step * np.round(values / step))
-            if coarser is None and step > 4.0 * printed:
-                rewritten = min(0.75 * printed, 0.1 * step)
-                coarser = step if np.mean(off <= rewritten) >= share else None
-            if printed < 2e-9:
-                allowed = min(0.75 * printed, 0.1 * step) if step > 4.0 * printed else 0.0
-            else:
-                allowed = 1e-3 * printed
-            if np.mean(off <= allowed) >= share:
-                spread = printed / max(float(np.abs(shown).max() / step), 1.0) / 2.0
-                return Lattice(step, step - spread, step + spread, int(shown.size))
     if printed > 2e-9:
-        return Lattice(printed, printed, printed, int(shown.size), coarser)
+        whole = _whole_step(values, printed, share)
+        spread = 0.5 * printed / max(float(np.abs(shown).max()) / (whole * printed), 1.0)
+        step = whole * printed
+        coarser = _rewritten_step(values, shown, printed, share) if whole == 1 else None
+        return Lattice(step, step - spread, step + spread, int(shown.size), coarser)
+    tolerance = 0.75 * printed
+    for step in _fractions(shown, 1e4 * printed):
+        off = np.abs(values - step * np.round(values / step))
+        if np.mean(off <= tolerance) >= share:
+            spread = printed / max(float(np.abs(shown).max() / step), 1.0) / 2.0
+            return Lattice(step, step - spread, step + spread, int(shown.size))
     return None
+
+
+def _whole_step(values: Floats, printed: float, share: float) -> int:
+    """Return the largest whole number of printed steps of which the values are multiples."""
+    n = np.round(values / printed).astype(np.int64)
+    gaps = np.unique(np.diff(np.unique(n)))[:6].tolist()
+    divisors = {gap // part for gap in gaps for part in range(1, 4000) if gap % part == 0}
+    for whole in sorted(divisors, reverse=True):
+        if np.mean(n % whole == 0) >= share:
+            return int(whole)
+    return 1
+
+
+def _rewritten_step(values: Floats, shown: Floats, printed: float, share: float) -> float | None:
+    """Return a larger step that fits to within the printed digits, if there is one."""
+    for step in _fractions(shown, 4.0 * printed):
+        off = np.abs(values - step * np.round(values / step))
+        if np.mean(off <= min(0.75 * printed, 0.1 * step)) >= share:
+            return step
+    return None
+
+
+def _fractions(shown: Floats, smallest: float) -> Iterator[float]:
+    """Yield the smallest difference between shown numbers and its whole fractions, refined."""
+    gaps = np.diff(shown)
+    usual = np.quantile(gaps, 0.02) if gaps.size > 200 else gaps.min()
+    for base in sorted({float(usual), float(gaps.min())}, reverse=True):
+        for parts in range(1, 400):
+            if base / parts < smallest:
+                break
+            yield _polished(shown, base / parts)
 
 
 def _polished(shown: Floats, step: float) -> float:

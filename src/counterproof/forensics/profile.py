@@ -70,7 +70,38 @@ def fit_factors(cpm: Floats, counting: Floats, values: Floats, step: float) -> P
     low = float(rr[i] / rv[i]) if rv[i] > 0 else factor
     high = float((rr[-1] - rr[i]) / (rv[-1] - rv[i])) if rv[-1] > rv[i] else factor
     switch = float(0.5 * (r[i] + r[i + 1]))
-    return Profile(max(float(both[i]), 0.0) / n, one / n, (low, high), factor, switch)
+    cost = max(float(both[i]), 0.0)
+    if not 0.95 < low / high < 1.05:
+        low, high, cost = _with_band(r, v, w, (low, high), switch)
+    return Profile(cost / n, one / n, (low, high), factor, switch)
+
+
+def nearer_high(cpm: Floats, values: Floats, factors: tuple[float, float], switch: float) -> Bools:
+    """Return which readings belong to the high range, shape (n,).
+
+    Within ±30 % of the switch the nearer factor decides, because a firmware with hysteresis uses
+    both there; outside, the switch does.
+    """
+    low, high = factors
+    nearer = np.abs(values - cpm / high) < np.abs(values - cpm / low)
+    band = np.abs(cpm / switch - 1.0) < 0.3
+    return np.asarray(np.where(band, nearer, cpm >= switch))
+
+
+def _with_band(
+    r: Floats, v: Floats, w: Floats, factors: tuple[float, float], switch: float
+) -> tuple[float, float, float]:
+    """Refit both factors with either allowed near the switch; return them and the cost."""
+    low, high = factors
+    for _ in range(2):
+        above = nearer_high(r, v, (low, high), switch)
+        rv, rr = w * r * v, w * r * r
+        for_low, for_high = float(rv[~above].sum()), float(rv[above].sum())
+        low = float(rr[~above].sum()) / for_low if for_low > 0 else low
+        high = float(rr[above].sum()) / for_high if for_high > 0 else high
+    above = nearer_high(r, v, (low, high), switch)
+    rest = v - np.where(above, r / high, r / low)
+    return low, high, float((w * rest * rest).sum())
 
 
 def agreed_factor(cpm: Floats, values: Floats, step: float) -> tuple[float, int]:
