@@ -29,7 +29,7 @@ def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
     before = maximum_filter1d(env, span, origin=0)
     centre = np.clip(peaks - gap - span // 2, 0, env.size - 1)
     rise = env[peaks] / (before[centre] + floor)
-    return np.sort(peaks[np.argsort(-rise)[:most]])
+    return np.sort(peaks[np.argsort(-env[peaks] * np.minimum(rise, 8.0))[:most]])
 
 
 def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:

@@ -20,8 +20,8 @@ from counterproof.texts import text
 
 Floats = NDArray[np.float64]
 
-EXCERPTS_S = (30.0, 120.0, 600.0)
-ENOUGH = 60
+EXCERPTS_S = (30.0, 240.0)
+ENOUGH = 30
 BLOCK = 1 << 16
 
 

@@ -42,6 +42,9 @@ SEGMENT_S = 4.0
 THRESHOLD = 5.0
 LEAST_TURNS = 3
 MOST_TURNS = 8
+PARTS = 5
+MOST_PARTS = 16
+ENOUGH = 80
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,10 +82,14 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     y = filtered(x, taps)
     length = round((PRE_S + LONG_S) * rate)
     waves = [seed.waveform for seed in seeds]
+    louds = [seed.loudness for seed in seeds]
     if not seeds:
         # half-whitened: at high rates the clicks themselves are most of the spectrum
         half = filtered(x, whitening_taps(np.sqrt(spectrum), band))
-        waves = _first_waves(x, half, cut, taps, rate, length)
+        waves, louds, members = _first_waves(x, half, cut, taps, rate, length)
+        if waves:
+            x = telling_parts(x, members, rate)
+            y = filtered(x, taps)
     sigma2 = float(np.median(y * y)) / 0.455
     leftover = Leftover(np.full(40, 3e-3), 10)
     shapes: list[ClickShape] = []
@@ -95,9 +102,10 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         own = own_window(waves[0], rate)
         pieces = explain_all(y, templates, sigma2, leftover, own, rate)
         sigma2 = background(pieces)
-        leftover = left_behind(pieces, templates.root, sigma2, rate)
+        leftover = left_behind(pieces, templates.root, louds[0], sigma2, rate)
         old = waves
-        waves, shapes = _refit(x, pieces, waves, rate, length, fixed=bool(seeds))
+        waves, shapes = _refit(x, pieces, waves, louds, rate, length, fixed=bool(seeds))
+        louds = [shape.loudness for shape in shapes]
         count = sum(shape.count for shape in shapes)
         settled = turn > 0 and count < 1.03 * before
         before = count
@@ -118,9 +126,11 @@ def _first_waves(
     taps: NDArray[np.float32],
     rate: float,
     length: int,
-) -> list[Floats]:
-    """Return a first response for every group of candidates that may be a click."""
+) -> tuple[list[Floats], list[float], Ints]:
+    """Return first responses of the groups that may be clicks, how loud they are, and where."""
+    members = [np.empty(0, np.int64)]
     waves: list[Floats] = []
+    louds: list[float] = []
     lead = round((PRE_S - 2e-3) * rate)
     peaks = beside_tones(candidates(half, rate), cut, rate)
     for starts, amps in cluster(half, peaks, rate):
@@ -128,14 +138,38 @@ def _first_waves(
             continue
         wave = solve_response(x, (starts - lead) * STEPS, amps / np.median(amps), length)
         if click_like(wave, rate) and not echo_of(waves, wave, taps, rate):
-            waves.append(wave / np.abs(wave).max())
-    return waves
+            louds.append(float(np.abs(wave).max()))
+            waves.append(wave / louds[-1])
+            members.append(starts)
+    return waves, louds, np.concatenate(members)
+
+
+def telling_parts(x: Samples, members: Ints, rate: float) -> Samples:
+    """Return the parts of an excerpt that hold most of the candidates, joined softly.
+
+    At least PARTS segments, more while they hold fewer than ENOUGH candidates, up to MOST_PARTS:
+    where clicks are rare, learning does not wade through the silence between them.
+    """
+    size = round(SEGMENT_S * rate)
+    count = x.size // size
+    if count <= PARTS:
+        return x
+    held = np.bincount(np.minimum(members // size, count - 1), minlength=count)
+    order = np.argsort(-held, kind="stable")
+    enough = int(np.searchsorted(np.cumsum(held[order]), ENOUGH)) + 1
+    chosen = np.sort(order[: min(max(PARTS, enough), MOST_PARTS, count)])
+    fade = round(3e-3 * rate)
+    ramp = np.ones(size, np.float32)
+    ramp[:fade] = np.linspace(0.0, 1.0, fade)
+    ramp[-fade:] = ramp[:fade][::-1]
+    return np.concatenate([x[i * size : (i + 1) * size] * ramp for i in chosen])
 
 
 def _refit(
     x: Samples,
     pieces: tuple[Explained, ...],
     waves: list[Floats],
+    louds: list[float],
     rate: float,
     length: int,
     *,
@@ -158,7 +192,7 @@ def _refit(
         mine = np.flatnonzero((kinds == voice) & (misfit < 0.8))
         if mine.size < 3:
             continue
-        mine = mine[usual_loudness(amps[mine])]
+        mine = mine[usual_loudness(amps[mine], louds[voice])]
         mine = mine[without_echoes(starts[mine], amps[mine], rate)]
         wave = waves[voice]
         if not fixed:
@@ -185,7 +219,8 @@ def _refit(
             )
         )
         times.append(starts[mine] / STEPS / rate)
-        heard.append(float(np.minimum(scores[mine], 30.0).sum()))
+        clear = np.minimum(scores[mine], 40.0)
+        heard.append(float(clear.sum() * 1e-3 + clear[clear > 10.0].sum()))
         fits.append(float(np.median(misfit[mine])))
     rank = np.argsort([-h for h in heard], kind="stable")
     kept = [
@@ -245,7 +280,7 @@ def explain_all(
 
 
 def left_behind(
-    pieces: tuple[Explained, ...], root: Floats, sigma2: float, rate: float
+    pieces: tuple[Explained, ...], root: Floats, loudness: float, sigma2: float, rate: float
 ) -> Leftover:
     """Measure what subtracting a click leaves behind, by distance."""
     tile_s = TILE / GRID / rate
@@ -253,8 +288,9 @@ def left_behind(
     amplitudes = np.concatenate([piece.amplitudes for piece in pieces])
     energies = np.concatenate([(p.amplitudes * root[p.voices]) ** 2 for p in pieces])
     fits = np.concatenate([piece.misfit for piece in pieces]) < 0.7
-    good = np.flatnonzero(fits)
-    good = good[usual_loudness(amplitudes[good])]
+    kinds = np.concatenate([piece.voices for piece in pieces])
+    good = np.flatnonzero(fits & (kinds == 0))
+    good = good[usual_loudness(amplitudes[good], loudness)]
     loud = np.zeros(energies.size, bool)
     if good.size:
         loud[good] = energies[good] >= np.median(energies[good])

@@ -13,6 +13,7 @@ from counterproof.signals.clicks.whitening import filtered
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+FIRST_REACH = 1.2
 
 def click_like(response: Floats, rate: float) -> bool:
     """Tell a click, whose sound dies within milliseconds, from a beep, a note or a thud."""
@@ -68,24 +69,28 @@ def without_echoes(starts: Ints, amplitudes: Floats, rate: float) -> NDArray[np.
     return keep
 
 
-def usual_loudness(amplitudes: Floats) -> NDArray[np.bool_]:
+def usual_loudness(amplitudes: Floats, around: float) -> NDArray[np.bool_]:
     """Mark the matches that are as loud as clicks: one log-normal crowd, weak noise left out.
 
-    The crowd is looked for around the median weighted by amplitude, because noise gives many
-    weak matches and clicks give fewer loud ones.
+    Args:
+        amplitudes: amplitudes of the matches, shape (n,).
+        around: where to look for the crowd, such as the loudness of the matches that looked
+            alike; where nothing is near it, the median weighted by amplitude.
     """
     logs = np.log(np.maximum(amplitudes, 1e-12))
     if logs.size < 3:
         return np.ones(logs.size, bool)
-    order = np.argsort(logs)
-    weight = np.cumsum(amplitudes[order])
-    middle = float(logs[order][np.searchsorted(weight, 0.5 * weight[-1])])
-    reach = 1.4
-    crowd = np.abs(logs - middle) < reach
+    middle = float(np.log(around))
+    crowd = np.abs(logs - middle) < FIRST_REACH
+    if crowd.sum() < 3:
+        order = np.argsort(logs)
+        weight = np.cumsum(amplitudes[order])
+        middle = float(logs[order][np.searchsorted(weight, 0.5 * weight[-1])])
+        crowd = np.abs(logs - middle) < FIRST_REACH
     for _ in range(8):
         middle = float(np.median(logs[crowd]))
         spread = 1.4826 * float(np.median(np.abs(logs[crowd] - middle)))
-        reach = min(max(3.5 * spread, 1.0), 2.2)
+        reach = min(max(3.5 * spread, 1.0), 2.0)
         again = np.abs(logs - middle) < reach
         if not again.any() or bool((again == crowd).all()):
             break
