@@ -6,7 +6,8 @@ electrons set free with more than 10 keV are followed too. Lengths in g/cm², en
 
 A plane is scored only at an electron's first crossing (secondaries inherit how deep their parent
 had been): what has crossed once would have left a slab of that thickness, so one history scores
-every thickness. Around a point every crossing of a sphere is scored.
+every thickness. Around a point every crossing of a sphere is scored, in a thick medium (for dose at
+a depth) every crossing of a plane.
 """
 
 # ruff: noqa: NPY002  numba compiles np.random.random to its own seeded stream, as fast as C
@@ -24,6 +25,7 @@ Array = NDArray[np.float64]
 SLAB_BEAM = 0  # parallel beam, normal to the slab
 SLAB_ISOTROPIC = 1  # isotropic point at the slab's face, scored on the axis
 SPHERE = 2  # isotropic point in an infinite medium
+DEPTH = 3  # parallel beam into a thick medium, every crossing scored
 _STACK = 256
 _GRAZING = 0.1
 
@@ -104,7 +106,7 @@ def run(
     """Follow electrons and score them at planes or spheres.
 
     Args:
-        mode: ``SLAB_BEAM``, ``SLAB_ISOTROPIC`` or ``SPHERE``.
+        mode: ``SLAB_BEAM``, ``SLAB_ISOTROPIC``, ``SPHERE`` or ``DEPTH``.
         start_mev: kinetic energy at the start.
         histories: number of electrons.
         seed: of the random stream.
@@ -158,7 +160,10 @@ def run(
                 f = place - i
                 g = 1.0 - f
                 here = g * reach[i] + f * reach[i + 1]
-                if mode != SPHERE:
+                if mode == DEPTH:
+                    if np.min(np.abs(planes - z)) > here:
+                        break
+                elif mode != SPHERE:
                     if planes.size > 0 and (
                         next_plane >= planes.size or planes[next_plane] - z > here
                     ):
@@ -201,6 +206,14 @@ def run(
                                     if at > least_mev:
                                         _score(fluence, k, at, start_mev, weight)
                                         _score(current, k, at, start_mev, sign)
+                    elif mode == DEPTH:
+                        for k in range(planes.size):
+                            path = (planes[k] - z) / w if w != 0.0 else -1.0
+                            if 0.0 < path <= piece and energy - loss * path > least_mev:
+                                weight = 1.0 / abs(w) if abs(w) > _GRAZING else 2.0 / _GRAZING
+                                at = energy - loss * path
+                                _score(fluence, k, at, start_mev, weight)
+                                _score(current, k, at, start_mev, math.copysign(1.0, w))
                     elif w > 0.0:
                         deep = z + w * piece
                         while next_plane < planes.size and deep > planes[next_plane]:
