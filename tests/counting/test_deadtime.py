@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import special, stats
 
@@ -63,6 +63,9 @@ times = st.just(0.0) | st.floats(1e-7, 1e-2)
 
 
 @given(st.floats(0, 1e6), times, times)
+@example(9.738050057183546e-307, 0.0, 0.0078125)
+@example(2.2e-309, 0.0, 0.0037)
+@example(1e-308, 0.0, 1e-7)
 def test_inverse_of_forward(n: float, tau_n: float, tau_p: float) -> None:
     dead = DeadTime(tau_n, tau_p)
     n = min(n, 0.9 * dead.turning_rate_per_s)

@@ -134,7 +134,7 @@ def paralysed_rate(observed_per_s: ArrayLike, dead: DeadTime) -> Floats:
         return np.full_like(m, np.inf)
     some = np.where(m > 0.0, m, 0.5 * dead.highest_rate_per_s)
     # right of the root: bound of Lambert's W₋₁ (Chatzigeorgiou, IEEE Commun. Lett. 17 (2013) 1505)
-    depth = np.maximum(-np.log(some * dead.tau_p_s) - 1.0, 0.0)
+    depth = np.maximum(-np.log(some) - np.log(dead.tau_p_s) - 1.0, 0.0)
     start = (1.0 + np.sqrt(2.0 * depth) + depth) / dead.tau_p_s
     root = _newton(start, some, dead)
     return np.asarray(np.where(m > 0.0, np.maximum(root, dead.turning_rate_per_s), np.inf))
@@ -152,7 +152,7 @@ def _newton(start: Floats, observed: Floats, dead: DeadTime) -> Floats:
     n = np.array(start, dtype=np.float64)
     for _ in range(100):
         beyond = 1.0 + n * dead.tau_n_s
-        excess = np.log(n / observed) - n * dead.tau_p_s - np.log(beyond)
+        excess = np.log(n) - np.log(observed) - n * dead.tau_p_s - np.log(beyond)
         slope = 1.0 - n * dead.tau_p_s - n * dead.tau_n_s / beyond  # by ln n
         move = n * excess / np.where(np.abs(slope) > 1e-9, slope, np.inf)
         n = n - move
