@@ -205,7 +205,18 @@ def test_levels_recorded_one_by_one():
     runs = [cut(two_hour(), 720.0 * i, 720.0 * (i + 1)) for i in range(5)]
     fit = fit_readout(runs, sweeps=300)
     assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.01)
-    assert len(fit.clock_offsets) == 5
+    assert len(fit.clock_offsets) == 1
+
+
+def test_levels_recorded_one_by_one_with_clocks_set_anew():
+    late = (0.0, 3.0, -8.0, 20.0, -1.5)
+    runs = [cut(two_hour(), 720.0 * i, 720.0 * (i + 1)) for i in range(5)]
+    runs = [
+        replace(r, reading_times_s=r.reading_times_s + s) for r, s in zip(runs, late, strict=True)
+    ]
+    fit = fit_readout(runs, own_clocks=True, sweeps=300)
+    assert [o.value for o in fit.clock_offsets] == pytest.approx([-s for s in late], abs=0.5)
+    assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.02)
 
 
 NOTHING = np.empty(0)

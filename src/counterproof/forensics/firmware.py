@@ -41,6 +41,7 @@ from counterproof.forensics.search import (
     Candidate,
     best_start,
     coarse,
+    own_offsets,
     refine,
     shake,
     without_strays,
@@ -54,7 +55,7 @@ from counterproof.texts import text
 Floats = NDArray[np.float64]
 Fitted = tuple[Candidate, Rates, Weighed]
 
-SWEEPS = 2000
+SWEEPS = 1500
 TWO = Structure(factors=2)
 
 
@@ -69,7 +70,7 @@ class Prepared:
     silent_s: float
 
 
-def prepare(runs: Sequence[PairedRun]) -> Prepared:
+def prepare(runs: Sequence[PairedRun], own_clocks: bool = False) -> Prepared:
     """Tidy clocks, mark silences and find the display's step."""
     ready, refreshes, lost = [], [], 0.0
     for run in runs:
@@ -78,7 +79,7 @@ def prepare(runs: Sequence[PairedRun]) -> Prepared:
         lost += float((quiet[:, 1] - quiet[:, 0]).sum())
         ready.append(replace(tidied, gaps_s=np.concatenate((run.gaps_s, quiet))))
         refreshes.append(refresh)
-    data = join(ready)
+    data = join(ready, own_clocks)
     lattice = find_step(data.values)
     step = lattice.step if lattice else printed_step(data.values)
     known = [r for r in refreshes if r is not None]
@@ -100,8 +101,11 @@ def best_kind(
         rough = refine(data, rates, start, everything, step, 1e-2)
         if not np.isfinite(rough.cost):
             continue
+        offsets = own_offsets(data, rates, rough, everything, step, reach_s)
+        rough = replace(rough, offsets=offsets)
         keep = without_strays(data, rates, rough, step)
         fine = refine(data, rates, (rough.shape, rough.offsets), keep, step)
+        fine = replace(fine, offsets=own_offsets(data, rates, fine, keep, step, 0.9))
         if not fitted or fine.cost < min(f[0].cost for f in fitted) + 1.0:
             fine = shake(data, rates, fine, keep, step, rng)
         rates.settle(fine.shape, 0.02)
@@ -113,6 +117,7 @@ def best_kind(
 def fit_readout(
     runs: Sequence[PairedRun],
     pulses_per_click: int = 1,
+    own_clocks: bool = False,
     reach_s: float = 130.0,
     seed: int = 20250117,
     sweeps: int = SWEEPS,
@@ -123,6 +128,7 @@ def fit_readout(
     Args:
         runs: one or several stretches; several levels may lie in one run or in many.
         pulses_per_click: how many pulses stand behind each given event.
+        own_clocks: the clocks of pulses and readings were set anew for every run.
         reach_s: largest clock offset between pulses and readings that is tried, s.
         seed: seed of the sampler; the same runs and seed give the same answer.
         sweeps: samples behind the intervals.
@@ -139,7 +145,7 @@ def fit_readout(
     if not runs:
         raise UserError(text("forensics.no_readings"))
     rng = np.random.default_rng(seed)
-    ready = prepare(runs)
+    ready = prepare(runs, own_clocks)
     short = insufficient(ready)
     if short:
         return weak_answer(ready, short, means=False)
@@ -275,7 +281,7 @@ def _parameters(
         window_pulses=round(candidate.shape) if candidate.kind == FIXED else None,
         quantum=quantum_of(ready.lattice),
         refresh=ready.refresh,
-        clock_offsets=tuple(between(named[f"offset_{i}"], "s") for i in range(ready.data.runs)),
+        clock_offsets=tuple(between(named[f"offset_{i}"], "s") for i in range(ready.data.clocks)),
         readings=int(values.size),
         pulses=int(ready.data.pulses.size),
         exact_share=float(np.mean(posterior.excess(chain.best) == 0.0)),

@@ -58,7 +58,7 @@ def readings_used(data: Joined, found: Candidate, step: float) -> Bools:
 def start_of(posterior: Posterior, found: Candidate) -> tuple[Floats, Floats]:
     """Return a starting point and step sizes for a structure from a least-squares candidate."""
     names = posterior.structure.names
-    cpm, _ = posterior.rates(found.shape, posterior.at + found.offsets[posterior.run])
+    cpm, _ = posterior.rates(found.shape, posterior.at + found.offsets[posterior.clock])
     values, step = posterior.values, posterior.step
     if posterior.structure.down:
         values = values + 0.5 * step

@@ -103,6 +103,9 @@ def _polished(shown: Floats, step: float) -> float:
     for top in np.geomspace(max(8.0 * step, shown[0]), shown[-1] * 1.001 + step, 16):
         part = shown[np.abs(shown) <= top]
         n = np.round(part / step)
+        off = np.abs(part - step * n)
+        good = off <= 3.0 * np.median(off) + 1e-12  # a misread number must not pull
+        n, part = n[good], part[good]
         weight = float((n * n).sum())
         if weight > 0:
             step = float((n * part).sum() / weight)

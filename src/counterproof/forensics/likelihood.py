@@ -71,6 +71,7 @@ class Posterior:
         self.structure = structure
         self.at = data.at[used]
         self.run = data.run[used]
+        self.clock = data.clock[used]
         self.values = data.values[used]
         self.step = step
         self.shape0 = shape
@@ -82,10 +83,10 @@ class Posterior:
         top = float(self.values.max()) if self.values.size else 1.0
         self.stray = STRAY_SHARE * step / max(2.0 * top, step)
         free = () if rates.kind == FIXED else ("log_shape",)
-        shifts = tuple(f"offset_{i}" for i in range(data.runs))
+        shifts = tuple(f"offset_{i}" for i in range(data.clocks))
         self.names = structure.names + NOISE + free + shifts
         self.index = {name: i for i, name in enumerate(self.names)}
-        seen = rates(shape, self.at + offsets[self.run])[0]
+        seen = rates(shape, self.at + offsets[self.clock])[0]
         seen = seen[seen > 0]
         ends = (seen.min(), seen.max()) if seen.size else (1.0, 1.0)
         self.switch_bounds = (float(np.log(ends[0])), float(np.log(ends[1])))
@@ -134,7 +135,7 @@ class Posterior:
         for known, value in self._kept:
             if known == key:
                 return value
-        fresh = self.rates(key[0], self.at + theta[first:][self.run])
+        fresh = self.rates(key[0], self.at + theta[first:][self.clock])
         self._kept = [(key, fresh), *self._kept[:2]]
         return fresh
 

@@ -56,21 +56,23 @@ class PairedRun:
 class Joined:
     """Several runs laid one after another on one axis, far enough apart never to mix.
 
-    Readings carry the run they belong to, so that each run may have a clock offset of its own.
+    Readings carry the run they belong to and the clock that timed them: one for all runs, or one
+    for each where the clocks were set anew.
     """
 
     pulses: Floats
     at: Floats
     values: Floats
     run: Ints
+    clock: Ints
     starts: Floats
     ends: Floats
     gaps: Floats
-    runs: int
+    clocks: int
 
     def usable(self, offsets: Floats, memory_s: float) -> Bools:
         """Return which readings look back ``memory_s`` on nothing but recorded pulses."""
-        at = self.at + offsets[self.run]
+        at = self.at + offsets[self.clock]
         good = (at - memory_s >= self.starts[self.run]) & (at <= self.ends[self.run])
         for start, end in self.gaps:
             good &= (at <= start) | (at - memory_s >= end)
@@ -80,8 +82,9 @@ class Joined:
 SPACING_S = 100_000.0
 
 
-def join(runs: Sequence[PairedRun]) -> Joined:
-    """Lay runs one after another."""
+def join(runs: Sequence[PairedRun], own_clocks: bool = False) -> Joined:
+    """Lay runs one after another, with one clock offset for all or one for each."""
+    run = np.repeat(np.arange(len(runs)), [r.reading_times_s.size for r in runs])
     shift: Floats = np.asarray(SPACING_S * np.arange(len(runs)), dtype=np.float64)
     if any(r.duration_s > 0.5 * SPACING_S for r in runs) and len(runs) > 1:
         shift = np.asarray(np.arange(len(runs)) * 2.5 * max(r.duration_s for r in runs))
@@ -89,9 +92,10 @@ def join(runs: Sequence[PairedRun]) -> Joined:
         pulses=np.concatenate([r.pulse_times_s + s for r, s in zip(runs, shift, strict=True)]),
         at=np.concatenate([r.reading_times_s + s for r, s in zip(runs, shift, strict=True)]),
         values=np.concatenate([r.readings_usv_h for r in runs]),
-        run=np.repeat(np.arange(len(runs)), [r.reading_times_s.size for r in runs]),
+        run=run,
+        clock=run if own_clocks else np.zeros_like(run),
         starts=shift,
         ends=shift + np.array([r.duration_s for r in runs]),
         gaps=np.concatenate([r.gaps_s + s for r, s in zip(runs, shift, strict=True)]),
-        runs=len(runs),
+        clocks=len(runs) if own_clocks else 1,
     )

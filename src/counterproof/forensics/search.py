@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.forensics.paired import Joined
-from counterproof.forensics.profile import Profile, fit_factors, variance
+from counterproof.forensics.profile import Profile, fit_factors, nearer_high, variance
 from counterproof.forensics.shapes import BOXCAR, FIXED, Rates, memory_s
 
 Floats = NDArray[np.float64]
@@ -38,7 +38,7 @@ def score(
     used = keep & data.usable(offsets, memory_s(rates.kind, shape, 0.3 * slowest, 6.0))
     if used.sum() < 30 or used.sum() < 0.2 * keep.sum():
         return np.inf, None, used
-    cpm = rates(shape, data.at + offsets[data.run])[0][used]
+    cpm = rates(shape, data.at + offsets[data.clock])[0][used]
     found = fit_factors(cpm, even_scatter(cpm), data.values[used], step)
     return float(np.log(found.cost + 1e-12)), found, used
 
@@ -60,7 +60,7 @@ def coarse(data: Joined, keep: Bools, step: float, reach_s: float) -> tuple[floa
     for window in (4.0, 8.0, 16.0, 32.0, 64.0):
         pace = max(window / 4.0, 1.0)
         for offset in np.arange(-np.floor(reach_s / pace), reach_s / pace + 1) * pace:
-            offsets = np.full(data.runs, float(offset))
+            offsets = np.full(data.clocks, float(offset))
             cost = score(data, rates, window, offsets, keep, step)[0]
             if cost < best[0]:
                 best = (cost, window, float(offset))
@@ -77,10 +77,10 @@ def best_start(
     best = (np.inf, float(shapes[5]), offset)
     for shape in shapes:
         for shift in {offset, 0.0}:
-            cost = score(data, rates, float(shape), np.full(data.runs, shift), keep, step)[0]
+            cost = score(data, rates, float(shape), np.full(data.clocks, shift), keep, step)[0]
             if cost < best[0]:
                 best = (cost, float(shape), shift)
-    return best[1], np.full(data.runs, best[2])
+    return best[1], np.full(data.clocks, best[2])
 
 
 def shake(
@@ -150,11 +150,50 @@ def _moves(kind: str, shape: float, stride: float) -> list[tuple[float, float]]:
     return moves
 
 
+def own_offsets(
+    data: Joined, rates: Rates, found: Candidate, keep: Bools, step: float, reach_s: float
+) -> Floats:
+    """Return offsets with each clock searched for itself, the others held, s."""
+    offsets = found.offsets.copy()
+    if data.clocks == 1:
+        return offsets
+    for clock in range(data.clocks):
+        own = keep & (data.clock == clock)
+        best = (np.inf, float(offsets[clock]))
+        widest = max(0.25 * found.shape, 1.0)
+        for stride in (widest, 0.25, 0.05, 0.01):
+            if stride > reach_s:
+                continue
+            reach = min(reach_s if stride == widest else 6.0 * stride, reach_s)
+            around = best[1]
+            for shift in np.arange(-reach, reach + stride, stride):
+                trial = offsets.copy()
+                trial[clock] = around + shift
+                used = own & data.usable(trial, found.shape)
+                if used.sum() < 0.4 * own.sum():
+                    continue
+                cpm = rates(found.shape, (data.at + trial[data.clock])[used])[0]
+                shown, values = _shown(cpm, data.values[used], found.profile), data.values[used]
+                scatter = variance(cpm, even_scatter(cpm), values, step)
+                cost = float(np.mean((values - shown) ** 2 / scatter))
+                if cost < best[0]:
+                    best = (cost, float(trial[clock]))
+        offsets[clock] = best[1]
+    return offsets
+
+
+def _shown(cpm: Floats, values: Floats, profile: Profile) -> Floats:
+    """Return what a profile shows at each rate, with either factor allowed near the switch."""
+    low, high = profile.factors
+    return np.where(
+        nearer_high(cpm, values, profile.factors, profile.switch_cpm), cpm / high, cpm / low
+    )
+
+
 def without_strays(data: Joined, rates: Rates, found: Candidate, step: float) -> Bools:
     """Return which readings lie within seven robust standard deviations of a candidate's fit."""
-    cpm = rates(found.shape, data.at + found.offsets[data.run])[0]
-    low, high = found.profile.factors
-    shown = np.where(cpm < found.profile.switch_cpm, cpm / low, cpm / high)
+    cpm = rates(found.shape, data.at + found.offsets[data.clock])[0]
+    shown = _shown(cpm, data.values, found.profile)
     z = (data.values - shown) / np.sqrt(variance(cpm, even_scatter(cpm), data.values, step))
     scale = 1.4826 * float(np.median(np.abs(z[found.used]))) if found.used.any() else np.inf
     near = np.abs(cpm - found.profile.switch_cpm) < 0.1 * found.profile.switch_cpm
