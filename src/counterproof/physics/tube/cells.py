@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from counterproof.physics.tube import layout as lay
 from counterproof.physics.tube.layout import GAS, VOID, Array, Grid, Tables
 
-_CUTS = (0.04, 0.1, 0.18, 0.28, 0.4, 0.55, 0.75, 1.0)
+_CUTS = (0.003, 0.015, 0.04, 0.1, 0.18, 0.28, 0.4, 0.55, 0.75, 1.0)
 
 
 def _column(t: Tables, m: int, column: int) -> tuple[Array, Array]:
@@ -97,8 +97,8 @@ def _cut(t: Tables, m: int, thickness: float, need: float, energy: float) -> lis
     return [d for d in depths if 0.0 < d < thickness * (1.0 - 1e-9)]
 
 
-def fine(g: Grid, t: Tables, energy: float) -> tuple[Grid, Array]:
-    """Cells for photons that start with ``energy``, and their first importance."""
+def fine(g: Grid, t: Tables, energy: float) -> tuple[Grid, Array, Array]:
+    """Cells for photons that start with ``energy``, their first importance, and later photons'."""
     radii = set(g.r.tolist())
     planes = set(g.z.tolist())
     middle = int(np.searchsorted(g.z, 0.0) - 1)
@@ -123,7 +123,19 @@ def fine(g: Grid, t: Tables, energy: float) -> tuple[Grid, Array]:
     material = np.ascontiguousarray(g.material[np.ix_(ri, zi)])
     reach = np.ascontiguousarray(g.reach[np.ix_(ri, zi)])
     cells = Grid(r, z, material, reach, g.gas_r, g.gas_z, g.anode_r)
-    return cells, _first_guess(g, cells, ri, zi, t, energy)
+    first = _first_guess(g, cells, ri, zi, t, energy)
+    # fluorescence photons are slow: only what lies near the gas matters to them
+    later = first.copy()
+    for line in _lines(t, energy):
+        later = np.maximum(later, _first_guess(g, cells, ri, zi, t, line))
+    return cells, first, later
+
+
+def _lines(t: Tables, energy: float) -> list[float]:
+    """Energies of the stronger K lines that ``energy`` can excite, a decade apart at most."""
+    edges = t.atom[1:, :, lay.B_K].ravel()
+    lines = t.atom[1:, :, lay.LINE_B].ravel()
+    return sorted({round(float(e)) for b, e in zip(edges, lines, strict=True) if 3.0 < e and b < energy})
 
 
 def _solid(g: Grid, i: int, k: int) -> int:

@@ -126,6 +126,31 @@ def table_range(t: Tables, m: int, e: float) -> float:
 
 
 @njit(cache=True)
+def moller_share(e: float, kc: float, rng: np.ndarray) -> float:
+    """Share of the energy ``e`` that a Møller collision above the share ``kc`` gives away."""
+    b = (e / (e + MC2)) ** 2
+    while True:
+        q = (1.0 + 2.5 * b * kc) * rand(rng)
+        if q < 1.0:
+            k = kc / (1.0 - q * (1.0 - 2.0 * kc))
+        else:
+            k = kc + (q - 1.0) * (1.0 - 2.0 * kc) / (5.0 * b * kc)
+        k2 = k * k
+        phi = k2 / (1.0 - k) ** 2 - k / (1.0 - k) + b * (k2 + k / (1.0 - k)) + 1.0
+        if rand(rng) * (1.0 + 5.0 * b * k2) < phi:
+            return k
+
+
+@njit(cache=True)
+def brems_share(kc: float, rng: np.ndarray) -> float:
+    """Share of the energy radiated above ``kc``: density ∝ (1 − k + ¾k²)/k."""
+    while True:
+        k = kc ** rand(rng)
+        if rand(rng) < 1.0 - k + 0.75 * k * k:
+            return float(k)
+
+
+@njit(cache=True)
 def hopeless(g: Grid, t: Tables, ir: int, iz: int, r: float, z: float, e: float) -> bool:
     """Whether an electron of ``e`` keV cannot reach the gas from here even on a straight line."""
     m = g.material[ir, iz]
@@ -293,17 +318,7 @@ def electrons(
                 kc = max(t.moller_cut, t.moller_fraction * e) / e
                 if kc >= 0.5:
                     continue
-                b = (e / (e + MC2)) ** 2
-                while True:
-                    q = (1.0 + 5.0 * b * kc / 2.0) * rand(rng)
-                    if q < 1.0:
-                        k = kc / (1.0 - q * (1.0 - 2.0 * kc))
-                    else:
-                        k = kc + (q - 1.0) * (1.0 - 2.0 * kc) / (5.0 * b * kc)
-                    k2 = k * k
-                    phi_k = k2 / (1.0 - k) ** 2 - k / (1.0 - k) + b * (k2 + k / (1.0 - k)) + 1.0
-                    if rand(rng) * (1.0 + 5.0 * b * k2) < phi_k:
-                        break
+                k = moller_share(e, kc, rng)
                 loss_k = k * e
                 phi = 6.283185307179586 * rand(rng)
                 if loss_k > t.cut and n < _MAX_STACK:
@@ -323,14 +338,10 @@ def electrons(
                 u, v, w = turned(u, v, w, min(cp, 1.0), phi)
                 e = left
             else:
-                # dσ/dk ∝ 1/k · (1 − k/E + ¾ (k/E)²) above the cut
                 kc = max(t.brems_cut, t.brems_fraction * e) / e
                 if kc >= 1.0:
                     continue
-                while True:
-                    k = kc ** rand(rng)
-                    if rand(rng) < 1.0 - k + 0.75 * k * k:
-                        break
+                k = brems_share(kc, rng)
                 if n_photons < photons.shape[0] and t.follow_brems > 0.0:
                     beta = math.sqrt(e * (e + 2.0 * MC2)) / (e + MC2)
                     q = 2.0 * rand(rng) - 1.0

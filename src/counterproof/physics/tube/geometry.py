@@ -30,12 +30,14 @@ class Layer:
         thickness_cm: its thickness.
         coverage: share of the side that it covers, 0 < coverage ≤ 1 (filters).
         ends: whether it closes the flat ends too (filters).
+        gap_cm: empty space between it and what it surrounds (filters).
     """
 
     material: Material
     thickness_cm: float
     coverage: float = 1.0
     ends: bool = False
+    gap_cm: float = 0.0
 
     @property
     def mass_thickness_mg_cm2(self) -> float:
@@ -96,6 +98,8 @@ class Tube:
             sizes["lining thickness"] = self.lining.thickness_cm
         for number, layer in enumerate(self.filters, 1):
             sizes[f"filter {number} thickness"] = layer.thickness_cm
+            if not layer.gap_cm >= 0.0:
+                raise UserError(text("tube.size", what=f"filter {number} gap", value="negative"))
             if not 0.0 < layer.coverage <= 1.0:
                 raise UserError(text("tube.coverage", value=f"{layer.coverage:g}"))
         if self.window:
@@ -115,7 +119,7 @@ class Tube:
     def outer_radius_cm(self) -> float:
         """Radius with all layers."""
         inner = self.radius_cm + (self.lining.thickness_cm if self.lining else 0.0)
-        return inner + self.wall.thickness_cm + sum(f.thickness_cm for f in self.filters)
+        return inner + self.wall.thickness_cm + sum(f.thickness_cm + f.gap_cm for f in self.filters)
 
     @property
     def materials(self) -> tuple[Material, ...]:
@@ -152,11 +156,14 @@ def grid(tube: Tube) -> Grid:
     low, high = -end, max(end, top)
     shells = []
     for layer in tube.filters:
+        if layer.gap_cm > 0.0:
+            r_at += layer.gap_cm
+            radii.append(r_at)
         outside = r_at + layer.thickness_cm
         lo, hi = low, high
         if layer.ends:
             lo, hi = low - layer.thickness_cm, high + layer.thickness_cm
-        bands = [(lo, hi)]
+        bands = [(low, high)]
         if layer.coverage < 1.0:
             pitch = (high - low) / RINGS
             width = layer.coverage * pitch

@@ -246,6 +246,8 @@ def run_chunk(
     fine: Grid,
     t: Tables,
     importance: np.ndarray,
+    later: np.ndarray,
+    direct: np.ndarray,
     source: Source,
     rng: np.ndarray,
     histories: int,
@@ -261,6 +263,9 @@ def run_chunk(
         t: tables.
         importance: shape (nr, nz, 2) over the cells of ``fine``, inward and outward; positive
             wherever there is material.
+        later: the same for photons that a collision has set free.
+        direct: shape (nr, nz) over the cells of ``fine``; where true, electrons that source photons
+            set free are followed but not scored, because :mod:`.direct_kernel` does that better.
         source: where the particles come from.
         rng: the chunk's stream.
         histories: how many.
@@ -308,7 +313,7 @@ def run_chunk(
                         pw[c, 0] = weight * flags[0]
                         pw[c, 1] = weight * (1.0 - flags[1])
                     _drain(
-                        g, fine, t, importance, rng, rays, cells, at, es, ps, n_ps, got, pw,
+                        g, fine, t, later, rng, rays, cells, at, es, ps, n_ps, got, pw,
                         flags, other, weights,
                     )  # fmt: skip
                 else:
@@ -332,8 +337,11 @@ def run_chunk(
                             ir = cells[at_piece, 0]
                             iz = cells[at_piece, 1]
                             o = cells[at_piece, 2]
+                            if direct[ir, iz]:
+                                here[0] = 0.0
+                                here[1] = 0.0
                             _drain(
-                                g, fine, t, importance, rng, rays2, cells2, at, es, ps, n_ps, here,
+                                g, fine, t, later, rng, rays2, cells2, at, es, ps, n_ps, here,
                                 pw, flags, other, weights,
                             )  # fmt: skip
                             scale = sum_imp / importance[ir, iz, o]

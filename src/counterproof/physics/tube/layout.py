@@ -80,6 +80,7 @@ class Tables(NamedTuple):
 
     Args:
         electron: shape (m, n, ELECTRON_COLUMNS).
+        coarse: the same for longer steps, used where the last of an electron's way is followed.
         e_lo: ln of the lowest electron energy.
         e_inv: points per unit of ln E.
         cut: electrons below this energy are absorbed.
@@ -103,6 +104,7 @@ class Tables(NamedTuple):
     """
 
     electron: Array
+    coarse: Array
     e_lo: float
     e_inv: float
     cut: float

@@ -24,6 +24,7 @@ from counterproof.physics.tube.layout import (
     LINE_A,
     MC2,
     OMEGA_K,
+    PAIR,
     PHOTO,
     SHARE_A,
     SHARE_B,
@@ -153,6 +154,29 @@ def interact(
     inco = lo[INCOHERENT] + f * (hi[INCOHERENT] - lo[INCOHERENT])
     cohe = lo[COHERENT] + f * (hi[COHERENT] - lo[COHERENT])
     pick = rand(rng) * total
+    return _react(t, m, e, at, u, v, w, rng, es, ne, ps, np_, i, pick, photo, inco, cohe)
+
+
+@njit(cache=True)
+def _react(
+    t: Tables,
+    m: int,
+    e: float,
+    at: np.ndarray,
+    u: float,
+    v: float,
+    w: float,
+    rng: np.ndarray,
+    es: np.ndarray,
+    ne: int,
+    ps: np.ndarray,
+    np_: int,
+    i: int,
+    pick: float,
+    photo: float,
+    inco: float,
+    cohe: float,
+) -> tuple[int, int]:
     if pick < photo:
         k = 0
         q = rand(rng)
@@ -220,3 +244,63 @@ def interact(
             np_ = put(ps, np_, MC2, at, a, b, c)
             np_ = put(ps, np_, MC2, at, -a, -b, -c)
     return ne, np_
+
+
+@njit(cache=True)
+def free_electrons(
+    t: Tables,
+    m: int,
+    e: float,
+    favour: float,
+    mean_recoil: float,
+    at: np.ndarray,
+    rng: np.ndarray,
+    es: np.ndarray,
+    ps: np.ndarray,
+) -> tuple[int, float]:
+    """Let a photon that flies along z set electrons free, fast ones preferred.
+
+    Compton collisions are chosen ``favour`` times less often than they happen, and among them
+    recoils in proportion to their energy; both is made good by the weight.
+
+    Args:
+        t: tables.
+        m: material.
+        e: photon energy.
+        favour: 0 < favour ≤ 1.
+        mean_recoil: mean energy of the recoil electron at ``e`` in this material.
+        at: origin.
+        rng: stream.
+        es: filled with electrons.
+        ps: scratch.
+
+    Returns:
+        number of electrons, and the weight times the attenuation coefficient (1/cm).
+    """
+    p = (math.log(e) - t.p_lo) * t.p_inv
+    i = min(int(p), t.photon.shape[1] - 2)
+    f = p - i
+    lo = t.photon[m, i]
+    hi = t.photon[m, i + 1]
+    photo = lo[PHOTO] + f * (hi[PHOTO] - lo[PHOTO])
+    inco = lo[INCOHERENT] + f * (hi[INCOHERENT] - lo[INCOHERENT])
+    pair = lo[PAIR] + f * (hi[PAIR] - lo[PAIR])
+    pick = rand(rng) * (photo + favour * inco + pair)
+    total = photo + favour * inco + pair
+    if photo <= pick < photo + favour * inco:
+        edge = 2.0 * e * e / (MC2 + 2.0 * e)
+        while True:
+            e2, cos = compton(t, m, e, rng)
+            te = e - e2
+            if rand(rng) * edge < te:
+                break
+        weight = total / favour * mean_recoil / te
+        if te <= t.cut:
+            return 0, weight
+        ce = min((e - e2 * cos) / math.sqrt(te * (te + 2.0 * MC2)), 1.0)
+        a, b, c = turned(0.0, 0.0, 1.0, ce, _TWO_PI * rand(rng))
+        return put(es, 0, te, at, a, b, c), weight
+    if pick >= photo:
+        pick = 2.0 * (photo + inco)  # past every other process: a pair
+    ne, _ = _react(t, m, e, at, 0.0, 0.0, 1.0, rng, es, 0, ps, 0, i, pick, photo, inco, 0.0)
+    return ne, total

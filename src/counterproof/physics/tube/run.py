@@ -17,18 +17,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from counterproof.physics.tube import history_kernel, source_kernel
-from counterproof.physics.tube.cells import fine, learned, with_reach
+from counterproof.physics.tube import direct_kernel, history_kernel, source_kernel
+from counterproof.physics.tube.cells import electron_range, fine, learned, with_reach
 from counterproof.physics.tube.geometry import Tube, grid
-from counterproof.physics.tube.layout import Array, Grid, Tables
-from counterproof.physics.tube.source_kernel import BEAM, Source
+from counterproof.physics.tube.layout import GAS, HC, MC2, Array, Grid, Tables
+from counterproof.physics.tube.source_kernel import BEAM, DISC, ROTATION, Source
 from counterproof.physics.tube.stream import stream_key
 from counterproof.physics.tube.tables import Settings, tables
 from counterproof.progress import Report, silent, step
 
 CHUNKS = 16
-PILOT = 600
-_FIRST = 400  # histories per chunk in the first round
+PILOT = 300
+PLACES = 4
+"""How often each electron path is laid into the wall."""
+_RAY_COST, _PATH_COST = 12.0, 16.0  # µs, as measured; only their ratio steers the work
+_MOST_RAYS, _MOST_PATHS = 4_000_000, 4_000_000
 
 
 @dataclass(frozen=True)
@@ -67,11 +70,30 @@ def body(tube: Tube, settings: Settings | None = None) -> Body:
     return Body(tube, with_reach(grid(tube), t), t)
 
 
-def beam(b: Body, energy_kev: float, angle_deg: float = 90.0, electrons: bool = False) -> Source:
-    """A parallel beam at an angle to the axis."""
+def beam(
+    b: Body, energy_kev: float, angle_deg: float | None = 90.0, electrons: bool = False
+) -> Source:
+    """A parallel beam at an angle to the axis, or (``None``) a field that turns."""
     return Source(
-        BEAM, int(electrons), np.array([energy_kev]), np.array([1.0]), math.radians(angle_deg),
-        float(b.grid.r[-1]), float(b.grid.z[0]), float(b.grid.z[-1]), 0.0, 0.0, 0.0, 0,
+        ROTATION if angle_deg is None else BEAM, int(electrons), np.array([energy_kev]),
+        np.array([1.0]), math.radians(angle_deg or 0.0), float(b.grid.r[-1]), float(b.grid.z[0]),
+        float(b.grid.z[-1]), 0.0, 0.0, 0.0, 0,
+    )  # fmt: skip
+
+
+def disc(
+    b: Body,
+    energy_kev: float,
+    x_cm: float,
+    z_cm: float,
+    radius_cm: float = 0.0,
+    end_on: bool = False,
+    electrons: bool = False,
+) -> Source:
+    """A disc (or point) beside the tube at ``x_cm`` from the axis, or in front of an end."""
+    return Source(
+        DISC, int(electrons), np.array([energy_kev]), np.array([1.0]), 0.0, float(b.grid.r[-1]),
+        float(b.grid.z[0]), float(b.grid.z[-1]), x_cm, z_cm, radius_cm, int(end_on),
     )  # fmt: skip
 
 
@@ -83,15 +105,130 @@ def workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+@dataclass
+class _Stratum:
+    """One part of the score with its chunks so far."""
+
+    play: Callable[[int, Array, Array], None]  # how many, stream, sums
+    cost: float
+    size: int
+    name: int
+    means: Array
+
+    def add(self, size: int, seed: int, tag: int) -> None:
+        """Run one more round of chunks of ``size``."""
+        turn = self.means.shape[0] // CHUNKS
+        rows = []
+        for chunk in range(CHUNKS):
+            total = np.zeros(5)
+            self.play(size, stream_key(seed, tag, self.name, turn, chunk), total)
+            rows.append([total[0] / size, total[1] / size, float(size)])
+        self.means = np.vstack([self.means, rows])
+
+    @property
+    def done(self) -> float:
+        return float(self.means[:, 2].sum())
+
+    def spread(self) -> float:
+        """Standard deviation of the counts of one history."""
+        return _pooled(self.means)[1] * math.sqrt(self.done)
+
+
+def mean_recoil(t: Tables, m: int, energy: float) -> float:
+    """Mean energy of the electrons of incoherent scattering in material ``m``, keV."""
+    nodes, weights = np.polynomial.legendre.leggauss(600)
+    s = 0.5 * (nodes + 1.0)  # sin(θ/2), in which the scattering function is smooth
+    one_minus = 2.0 * s * s
+    eps = 1.0 / (1.0 + energy / MC2 * one_minus)
+    cos = 1.0 - one_minus
+    x = energy / HC * s
+    grid_x = t.x_lo + np.arange(t.bound.shape[1]) / t.x_inv
+    lnx = np.log(x)
+    bound = np.interp(lnx, grid_x, t.bound[m])
+    bound = np.where(lnx < grid_x[0], t.bound[m, 0] * np.exp(2.0 * (lnx - grid_x[0])), bound)
+    density = eps**2 * (eps + 1.0 / eps - 1.0 + cos**2) * bound * s * weights
+    return float((energy * (1.0 - eps) * density).sum() / density.sum())
+
+
+def _direct_cells(b: Body, energy: float) -> list[tuple[int, int, int]]:
+    """Cells from which an electron of ``energy`` can reach the gas: ring, slice, end."""
+    g = b.grid
+    out = []
+    for i in range(g.r.size - 1):
+        for k in range(g.z.size - 1):
+            m = int(g.material[i, k])
+            if m <= GAS:
+                continue
+            beside = g.z[k] >= -g.gas_z - 1e-12 and g.z[k + 1] <= g.gas_z + 1e-12
+            end = 0
+            if beside:
+                if g.r[i] < g.gas_r - 1e-12:
+                    continue
+            elif g.r[i + 1] <= g.gas_r + 1e-12 and g.r[i] >= g.anode_r - 1e-12:
+                end = 1 if g.z[k] >= g.gas_z - 1e-12 else -1
+            else:
+                continue
+            need = electron_range(b.tables, m, float(g.reach[i, k]))
+            if electron_range(b.tables, m, energy) > need:
+                out.append((i, k, end))
+    return out
+
+
+def _strata(
+    b: Body, source: Source, seed: int, tag: int, sites: int, direct: bool
+) -> list[_Stratum]:
+    top = float(source.energy.max())
+    cells, importance, later = fine(b.grid, b.tables, top)
+    chosen = _direct_cells(b, top) if direct and source.kind_of_particle == 0 else []
+    strata = []
+    for n, (i, k, end) in enumerate(chosen):
+        m = int(b.grid.material[i, k])
+        recoil = mean_recoil(b.tables, m, top)
+        favour = min(1.0, max(0.02, (2.0 * recoil / top) ** 1.5))
+
+        def lay(
+            size: int, stream: Array, total: Array,
+            i: int = i, k: int = k, end: int = end, favour: float = favour, recoil: float = recoil,
+        ) -> None:  # fmt: skip
+            direct_kernel.run_direct(
+                b.grid, b.tables, source, i, k, end, favour, recoil, stream, size, PLACES, total
+            )
+
+        strata.append(_Stratum(lay, _PATH_COST, 24 if end == 0 else 8, n + 1, np.zeros((0, 3))))
+    inside = np.zeros(cells.material.shape, dtype=np.bool_)
+    taken = {(i, k) for i, k, _ in chosen}
+    ri = np.searchsorted(b.grid.r, 0.5 * (cells.r[1:] + cells.r[:-1])) - 1
+    zi = np.searchsorted(b.grid.z, 0.5 * (cells.z[1:] + cells.z[:-1])) - 1
+    for i in range(ri.size):
+        for k in range(zi.size):
+            inside[i, k] = (int(ri[i]), int(zi[k])) in taken
+    learn = np.zeros((*importance.shape, 2))
+    if source.kind_of_particle == 0:
+        for pilot in range(2):
+            history_kernel.run_chunk(
+                b.grid, cells, b.tables, importance, later, inside, source,
+                stream_key(seed, tag, 1 << 30, pilot), PILOT, sites, learn, np.zeros(5),
+            )  # fmt: skip
+            importance = learned(importance, learn, 0.3 if chosen else 0.02)
+
+    def trace(size: int, stream: Array, total: Array) -> None:
+        history_kernel.run_chunk(
+            b.grid, cells, b.tables, importance, later, inside, source, stream, size, sites, learn, total
+        )
+
+    strata.append(_Stratum(trace, _RAY_COST * sites, 60 if chosen else 400, 0, np.zeros((0, 3))))
+    return strata
+
+
 def simulate(
     b: Body,
     source: Source,
     *,
     enough: Callable[[float, float], bool],
     seed: int = 1,
-    sites: int = 2,
+    sites: int = 1,
     rounds: int = 12,
-    limit: int = 50_000_000,
+    direct: bool = True,
 ) -> Score:
     """Follow source particles until ``enough(mean, u)``; one thread, same result everywhere.
 
@@ -102,49 +239,53 @@ def simulate(
         seed: of the streams.
         sites: collisions made per source photon.
         rounds: at most so many rounds.
-        limit: at most so many histories.
+        direct: score electrons of unscattered photons by :mod:`.direct_kernel`.
     """
     began = time.thread_time()
-    top = float(source.energy.max())
-    cells, importance = fine(b.grid, b.tables, top)
-    tag = int(1e3 * top) ^ (source.kind << 40) ^ (source.kind_of_particle << 44)
-    learn = np.zeros((*importance.shape, 2))
-    scratch = np.zeros(5)
-    if source.kind_of_particle == 0:
-        for pilot in range(2):
-            history_kernel.run_chunk(
-                b.grid, cells, b.tables, importance, source, stream_key(seed, tag, 1 << 30, pilot),
-                PILOT // 3 if pilot == 0 else PILOT, sites, learn, scratch,
-            )  # fmt: skip
-            importance = learned(importance, learn, 0.02)
-    sums = np.zeros((0, 5))
-    means = np.zeros((0, 3))
-    size = _FIRST
-    for turn in range(rounds):
-        for chunk in range(CHUNKS):
-            total = np.zeros(5)
-            history_kernel.run_chunk(
-                b.grid, cells, b.tables, importance, source, stream_key(seed, tag, turn, chunk),
-                size, sites, learn, total,
-            )  # fmt: skip
-            means = np.vstack([means, [total[0] / size, total[1] / size, size]])
-            sums = np.vstack([sums, total])
-        count, u_count, entry, u_entry = _pooled(means)
-        done = int(means[:, 2].sum())
-        if enough(count, u_count) or done >= limit:
+    tag = int(1e3 * float(source.energy.max())) ^ (source.kind << 40)
+    tag ^= source.kind_of_particle << 44
+    strata = _strata(b, source, seed, tag, sites, direct)
+    for part in strata:
+        part.add(part.size, seed, tag)
+    for _ in range(rounds):
+        parts = [_pooled(part.means) for part in strata]
+        count = sum(p[0] for p in parts)
+        u = math.sqrt(sum(p[1] ** 2 for p in parts))
+        if enough(count, u):
             break
-        # how many more: from the uncertainty so far, at most four times what is done
-        grow = 1.0
-        for _ in range(12):
-            if enough(count, u_count / math.sqrt(1.0 + grow)):
-                break
-            grow *= 1.3
-            if grow > 4.0:
-                break
-        size = max(64, math.ceil(grow * done / CHUNKS))
+        _grow(strata, count, enough, seed, tag)
+    parts = [_pooled(part.means) for part in strata]
     return Score(
-        count, u_count, entry, u_entry, int(means[:, 2].sum()), time.thread_time() - began
-    )
+        sum(p[0] for p in parts), math.sqrt(sum(p[1] ** 2 for p in parts)),
+        sum(p[2] for p in parts), math.sqrt(sum(p[3] ** 2 for p in parts)),
+        int(sum(part.done for part in strata)), time.thread_time() - began,
+    )  # fmt: skip
+
+
+def _grow(
+    strata: list[_Stratum],
+    count: float,
+    enough: Callable[[float, float], bool],
+    seed: int,
+    tag: int,
+) -> None:
+    """One more round: work where it lowers the uncertainty most for its cost (Neyman)."""
+    spread = [part.spread() for part in strata]
+    wish = [s / math.sqrt(part.cost) for s, part in zip(spread, strata, strict=True)]
+    # least scale of the wish that would do, by bisection in its logarithm
+    scale = 1e-12
+    for _ in range(200):
+        u2 = sum(
+            s * s / max(part.done, scale * w)
+            for s, w, part in zip(spread, wish, strata, strict=True)
+        )
+        if enough(count, math.sqrt(u2)):
+            break
+        scale *= 1.6
+    for w, part in zip(wish, strata, strict=True):
+        more = min(1.15 * scale * w - part.done, 8.0 * part.done)
+        if more > 0.02 * part.done:
+            part.add(max(8, math.ceil(more / CHUNKS)), seed, tag)
 
 
 def _pooled(means: Array) -> tuple[float, float, float, float]:
@@ -167,7 +308,8 @@ def simulate_many(
     *,
     enough: Callable[[float, float], bool],
     seed: int = 1,
-    sites: int = 2,
+    sites: int = 1,
+    direct: bool = True,
     report: Report = silent,
 ) -> list[Score]:
     """Many points on all threads, in the order given.
@@ -178,7 +320,8 @@ def simulate_many(
     out: list[Score] = []
     with ThreadPoolExecutor(workers()) as pool:
         jobs = [
-            pool.submit(simulate, b, s, enough=enough, seed=seed, sites=sites) for s in sources
+            pool.submit(simulate, b, s, enough=enough, seed=seed, sites=sites, direct=direct)
+            for s in sources
         ]
         try:
             for k, job in enumerate(jobs):

@@ -30,7 +30,8 @@ class Source(NamedTuple):
         kind_of_particle: 0 photons, 1 electrons.
         energy: shape (n,), keV.
         cumulative: shape (n,), cumulative share of the energies; ends at 1. For one energy: [1].
-        angle: between beam and tube axis, radians.
+        angle: between the tube's axis and the way to the source, radians; 0 is a source in front
+            of the upper end (the window's).
         outer_r: radius of the whole tube.
         z_lo: lower end of the whole tube.
         z_hi: upper end of the whole tube.
@@ -79,7 +80,7 @@ def start(s: Source, shift: np.ndarray, k: int, rng: np.ndarray, photon: np.ndar
     if s.kind == BEAM or s.kind == ROTATION:
         angle = s.angle if s.kind == BEAM else 3.141592653589793 * rand(rng)
         sa = abs(math.sin(angle))
-        ca = math.cos(angle)
+        ca = -math.cos(angle)
         mid = 0.5 * (s.z_lo + s.z_hi)
         wide = (s.z_hi - s.z_lo) * sa + 2.0 * r * abs(ca)
         y = (2.0 * q1 - 1.0) * r

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -21,6 +21,7 @@ _TWO_PI_RE2 = 2.0 * math.pi * 0.07940787e-24  # cm²
 E_LOW, E_HIGH, E_POINTS = 1.0, 4000.0, 400
 P_LOW, P_HIGH, P_POINTS = 1.0, 4000.0, 2400
 X_LOW, X_HIGH, X_POINTS = 1e-3, 300.0, 600
+COARSE_C1 = 0.3
 
 
 @dataclass(frozen=True)
@@ -63,8 +64,11 @@ def _moller(energy: Array, low: Array, high: Array, power: int, angle: bool = Fa
     tau = energy / MC2
     beta2 = (tau * (tau + 2.0) / (1.0 + tau) ** 2)[:, None]
     a = ((tau / (1.0 + tau)) ** 2)[:, None]
-    shape = 1.0 / k**2 + 1.0 / (1.0 - k) ** 2 - 1.0 / (k * (1.0 - k)) + a * (
-        1.0 + 1.0 / (k * (1.0 - k))
+    shape = (
+        1.0 / k**2
+        + 1.0 / (1.0 - k) ** 2
+        - 1.0 / (k * (1.0 - k))
+        + a * (1.0 + 1.0 / (k * (1.0 - k)))
     )
     dsdw = _TWO_PI_RE2 * MC2 / beta2 / energy[:, None] ** 2 * shape
     if angle:
@@ -233,10 +237,13 @@ def _edge(z: int, shell: int) -> float:
 def tables(materials: tuple[Material, ...], s: Settings) -> Tables:
     """Stack the tables of ``materials``, the gas first."""
     electron = np.array([electron_table(m, s, i == 0) for i, m in enumerate(materials)])
+    rough = replace(s, c1=max(s.c1, COARSE_C1))
+    coarse = np.array([electron_table(m, rough, i == 0) for i, m in enumerate(materials)])
     parts = [photon_tables(m) for m in materials]
     stacked = [np.ascontiguousarray(np.array([p[k] for p in parts])) for k in range(6)]
     return Tables(
         electron=electron,
+        coarse=coarse,
         e_lo=math.log(E_LOW),
         e_inv=(E_POINTS - 1) / math.log(E_HIGH / E_LOW),
         cut=s.cut_kev,
