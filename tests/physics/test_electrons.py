@@ -133,11 +133,25 @@ def test_bremsstrahlung_yield_of_yttrium(name: str, expected: float) -> None:
 def test_the_table_is_what_the_monte_carlo_gives() -> None:
     table = transport._kernels()
     depths = [0.05, 0.2, 0.5]
-    for mode, kind, row in ((slab.SLAB_BEAM, "behind", 1), (slab.SPHERE, "air", 0)):
-        fluence, _, _ = simulate("Al" if mode == slab.SLAB_BEAM else "air", 0.5, mode, depths)
+    kinds = {
+        "behind": (slab.SLAB_BEAM, "Al", 1),
+        "shell": (slab.SHELL, "Al", 1),
+        "air": (slab.SPHERE, "air", 0),
+    }
+    for kind, (mode, name, row) in kinds.items():
+        fluence, _, _ = simulate(name, 0.5, mode, depths)
         at = [int(np.argmin(np.abs(table["depth"] - d))) for d in depths]
         energy = int(np.argmin(np.abs(table["energy_mev"] - 0.5)))
         np.testing.assert_allclose(table[f"{kind}_fluence"][row, energy, at], fluence, rtol=0.06)
+
+
+def test_a_thin_ball_lets_every_electron_out() -> None:
+    # what turns back in the ball comes out on the other side: number is conserved far beyond the
+    # thickness at which a flat layer has lost some
+    number, _, _ = simulate("Al", 1.0, slab.SHELL, [0.02, 0.1, 0.2])
+    assert np.all((number > 0.99) & (number < 1.06))  # knocked-on electrons come on top
+    flat, _, _ = simulate("Al", 1.0, slab.SHELL, [0.5, 0.9])
+    assert flat[0] > flat[1]
 
 
 def test_no_layer_changes_nothing() -> None:

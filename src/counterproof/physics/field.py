@@ -240,8 +240,10 @@ def _electrons(
         for x, w in zip((nodes + 1.0) / 2.0, weights / 2.0, strict=True):
             layers = [Sheet(source.matrix, x * deep), *cover]
             leaving += w * deep / thickness * transport.through_cover(layers, edges, rate)
-    else:
+    elif source.form == "disc":
         leaving = transport.through_cover(cover, edges, rate)
+    else:
+        leaving = transport.around(cover, edges, rate)
     paths = np.maximum((seen.inverse_square * seen.distance_cm).sum(axis=0), 0.0)
     geometric = seen.inverse_square.sum(axis=0)
     mean_r = paths / geometric

@@ -34,7 +34,8 @@ class SourceTerm:
         diameter_cm: of a disc or cylinder.
         length_cm: of a line or cylinder, thickness of a disc.
         matrix: material that holds the activity.
-        cover: from the source outwards.
+        cover: from the source outwards; flat on the face of a disc (nothing behind it), around
+            the other forms.
         radon_retention: share of Rn-222 kept.
     """
 

@@ -6,8 +6,8 @@ electrons set free with more than 10 keV are followed too. Lengths in g/cm², en
 
 A plane is scored only at an electron's first crossing (secondaries inherit how deep their parent
 had been): what has crossed once would have left a slab of that thickness, so one history scores
-every thickness. Around a point every crossing of a sphere is scored, in a thick medium (for dose at
-a depth) every crossing of a plane.
+every thickness; the same holds for balls of several radii. In an infinite medium around a point,
+and in a thick one for dose at a depth, every crossing is scored.
 """
 
 # ruff: noqa: NPY002  numba compiles np.random.random to its own seeded stream, as fast as C
@@ -26,6 +26,7 @@ SLAB_BEAM = 0  # parallel beam, normal to the slab
 SLAB_ISOTROPIC = 1  # isotropic point at the slab's face, scored on the axis
 SPHERE = 2  # isotropic point in an infinite medium
 DEPTH = 3  # parallel beam into a thick medium, every crossing scored
+SHELL = 4  # isotropic point in a ball, scored as it leaves the ball
 _STACK = 256
 _GRAZING = 0.1
 
@@ -106,7 +107,7 @@ def run(
     """Follow electrons and score them at planes or spheres.
 
     Args:
-        mode: ``SLAB_BEAM``, ``SLAB_ISOTROPIC``, ``SPHERE`` or ``DEPTH``.
+        mode: ``SLAB_BEAM``, ``SLAB_ISOTROPIC``, ``SPHERE``, ``DEPTH`` or ``SHELL``.
         start_mev: kinetic energy at the start.
         histories: number of electrons.
         seed: of the random stream.
@@ -120,7 +121,8 @@ def run(
         ``(fluence, current, backscattered)``: the first two (p, bins), per unit of what would
         arrive without the medium; the last the number that left through the slab's face. For
         ``SLAB_ISOTROPIC`` the fluence is the intensity on the axis, the current the number that
-        comes through over the number sent into the slab.
+        comes through over the number sent into the slab; for ``SHELL`` both are the number that
+        leaves the ball.
     """
     np.random.seed(seed)
     fluence = np.zeros((planes.size, bins))
@@ -162,6 +164,11 @@ def run(
                 here = g * reach[i] + f * reach[i + 1]
                 if mode == DEPTH:
                     if np.min(np.abs(planes - z)) > here:
+                        break
+                elif mode == SHELL:
+                    if next_plane >= planes.size:
+                        break
+                    if planes[next_plane] - math.sqrt(x * x + y * y + z * z) > here:
                         break
                 elif mode != SPHERE:
                     if planes.size > 0 and (
@@ -206,6 +213,19 @@ def run(
                                     if at > least_mev:
                                         _score(fluence, k, at, start_mev, weight)
                                         _score(current, k, at, start_mev, sign)
+                    elif mode == SHELL:
+                        x2, y2, z2 = x + u * piece, y + v * piece, z + w * piece
+                        deep = math.sqrt(x2 * x2 + y2 * y2 + z2 * z2)
+                        along = x * u + y * v + z * w
+                        nearest2 = x * x + y * y + z * z - along * along
+                        while next_plane < planes.size and deep > planes[next_plane]:
+                            radius2 = planes[next_plane] * planes[next_plane]
+                            at = energy - loss * (math.sqrt(radius2 - nearest2) - along)
+                            if at > least_mev:
+                                _score(fluence, next_plane, at, start_mev, 1.0)
+                                _score(current, next_plane, at, start_mev, 1.0)
+                            next_plane += 1
+                        deepest = max(deepest, deep)
                     elif mode == DEPTH:
                         for k in range(planes.size):
                             path = (planes[k] - z) / w if w != 0.0 else -1.0
@@ -238,7 +258,7 @@ def run(
                         break
                 if energy <= least_mev:
                     break
-                if mode != SPHERE and z < 0.0:
+                if mode != SPHERE and mode != SHELL and z < 0.0:
                     back += 1.0
                     break
                 if not hard:

@@ -2,9 +2,10 @@
 
 For a material's scattering (effective atomic number), an energy and a depth in units of the CSDA
 range the table holds the fluence relative to what would arrive without the layer, and 32 equal
-packets of it by energy. Three geometries were simulated:
+packets of it by energy. Four geometries were simulated:
 
 * ``cover``: isotropic point at the face of a layer, seen from far on the axis;
+* ``shell``: isotropic point in a ball, seen from far;
 * ``air``: isotropic point in an infinite medium;
 * ``behind``: parallel beam on a layer, fluence just behind it.
 
@@ -175,11 +176,17 @@ def number_behind(
 
 
 def through_cover(sheets: Sequence[Sheet], edges_kev: Array, rate: Array) -> Array:
-    """Electrons per bin that a covered point source sends along the axis, as if all around.
+    """Electrons per bin that a source under a flat cover sends along the axis, as if all around.
 
-    The result over 4π is the intensity per steradian on the axis; shapes as for :func:`behind`.
+    Nothing lies behind the source. The result over 4π is the intensity per steradian on the axis;
+    shapes as for :func:`behind`.
     """
     return _layers("cover", sheets, edges_kev, rate)
+
+
+def around(sheets: Sequence[Sheet], edges_kev: Array, rate: Array) -> Array:
+    """Electrons per bin that leave layers all around a point source; as :func:`behind`."""
+    return _layers("shell", sheets, edges_kev, rate)
 
 
 def in_air(
