@@ -92,10 +92,27 @@ def nuclide_name(written: str) -> str:
         if name in known:
             return name
         wanted = name
-    near = difflib.get_close_matches(wanted, known, n=3, cutoff=0.6)
-    raise UserError(
-        text("physics.unknown_nuclide", name=written, near=", ".join(near) or "Cs-137, Co-60")
-    )
+    near = ", ".join(_nearest(wanted)) or "Cs-137, Co-60"
+    raise UserError(text("physics.unknown_nuclide", name=written, near=near))
+
+
+# nuclides of check sources and everyday things: offered before rarer ones that look as alike
+_COMMON = frozenset(
+    "Am-241 Ba-133 Cd-109 Co-57 Co-60 Cs-134 Cs-137 Eu-152 Fe-55 I-131 K-40 Kr-85 Mn-54 Na-22 "
+    "Ni-63 Pb-210 Pm-147 Po-210 Ra-226 Ru-106 Sr-90 Tc-99 Tc-99m Th-232 Tl-204 U-235 U-238 Y-90 "
+    "C-14 Cl-36 H-3 Lu-176 Zn-65".split()
+)
+
+
+def _nearest(wanted: str) -> list[str]:
+    alike = difflib.SequenceMatcher(b=wanted)
+
+    def rank(name: str) -> tuple[float, bool]:
+        alike.set_seq1(name)
+        return -alike.ratio(), name not in _COMMON
+
+    found = difflib.get_close_matches(wanted, table(), n=12, cutoff=0.6)
+    return sorted(found, key=rank)[:3]
 
 
 def half_life_s(nuclide: str) -> float:
