@@ -23,7 +23,7 @@ NameArgument = Annotated[str, typer.Argument(help=text("cli_trial.name"))]
 def list_(as_json: JsonOption = False) -> None:
     """List the trials with what each needs."""
     from counterproof.records.listing import TrialEntry, TrialListing
-    from counterproof.trials.registry import TRIALS
+    from counterproof.workshop.registry import TRIALS
 
     entries = tuple(
         TrialEntry(

@@ -17,7 +17,7 @@ TRIALS: tuple[Trial, ...] = (
 )
 
 
-def trial(name: str) -> Trial:
+def trial(name: str, among: tuple[Trial, ...] = TRIALS) -> Trial:
     """Return a trial by name; hyphens and underscores count as spaces.
 
     Raises:
@@ -27,10 +27,9 @@ def trial(name: str) -> Trial:
     def plain(words: str) -> str:
         return words.strip().lower().replace("-", " ").replace("_", " ")
 
-    wanted = plain(name)
-    names = [t.name for t in TRIALS]
-    for found in TRIALS:
-        if plain(found.name) == wanted:
+    for found in among:
+        if plain(found.name) == plain(name):
             return found
+    names = [t.name for t in among]
     near = get_close_matches(name, names, n=1)
     raise UserError(text("trials.no_trial", name=name, hint=near[0] if near else ", ".join(names)))

@@ -9,10 +9,10 @@ from counterproof.kit import Instrument
 from counterproof.progress import Report, silent, step
 from counterproof.records import Outcome, Plan
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
-from counterproof.trials.registry import TRIALS, trial
 from counterproof.trials.shape import Ask
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
+from counterproof.workshop.registry import TRIALS, trial
 
 
 def judge_trial(

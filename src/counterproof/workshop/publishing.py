@@ -11,7 +11,7 @@ from counterproof.kit import Instrument, KitItem, Probe, Source, Tube
 from counterproof.records import Finding, Item, Outcome, Publication, Run
 from counterproof.records.outcome import worst
 from counterproof.texts import text
-from counterproof.trials.registry import TRIALS
+from counterproof.workshop.registry import TRIALS
 
 
 def publication_of(
