@@ -8,6 +8,7 @@ JSON schemas that lie in ``docs/schema``.
 
 from counterproof.records.base import Measured, Part, Record
 from counterproof.records.finding import Finding, NextMeasurement, Rival
+from counterproof.records.findings import FindingListing
 from counterproof.records.outcome import (
     Chart,
     Criterion,
@@ -29,6 +30,7 @@ __all__ = [
     "Chart",
     "Criterion",
     "Finding",
+    "FindingListing",
     "Item",
     "Judgement",
     "Mark",

@@ -1,0 +1,95 @@
+"""Draw findings about an instrument from its runs, and keep them on the bench."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from counterproof.bench import Bench
+from counterproof.kit import Instrument
+from counterproof.progress import Report, silent
+from counterproof.records import Finding
+from counterproof.records.findings import FindingListing
+from counterproof.texts import text
+from counterproof.workshop.counters import counter_of
+from counterproof.workshop.evidence import gather
+from counterproof.workshop.readout import paired
+
+if TYPE_CHECKING:
+    from counterproof.forensics import ReadoutFit
+    from counterproof.trials.shape import Evidence
+
+
+def draw_findings(bench: Bench, instrument: str, report: Report = silent) -> FindingListing:
+    """Return what the runs on the bench say about an instrument; stored if it can be written to.
+
+    Raises:
+        UserError: if the instrument is not on the bench.
+        Cancelled: if ``report`` answers ``False``.
+    """
+    from counterproof.forensics.findings import findings_of
+
+    counter = counter_of(bench.get(Instrument, instrument))
+    evidence = gather(bench, instrument)
+    fit, runs = firmware_of([e for e in evidence if e.counter.name == instrument], report)
+    found = findings_of(counter, evidence, fit, runs)
+    missing = [] if fit is None else list(fit.missing)
+    if fit is None:
+        missing.append(text("forensics.no_pairs", instrument=instrument))
+    return FindingListing(instrument=instrument, findings=tuple(found), missing=tuple(missing))
+
+
+def keep_findings(bench: Bench, listing: FindingListing) -> None:
+    """Store findings; a later one on the same subject takes the earlier one's place.
+
+    Args:
+        bench: opened for writing.
+        listing: what :func:`draw_findings` returned.
+    """
+    known = bench.names(Finding)
+    with bench.transaction():
+        for finding in listing.findings:
+            if finding.id in known:
+                bench.amend(finding)
+            else:
+                bench.add(finding)
+
+
+def firmware_of(
+    own: list[Evidence], report: Report = silent
+) -> tuple[ReadoutFit | None, list[str]]:
+    """Return the firmware behind an instrument's runs and the runs that it rests on."""
+    from counterproof.forensics import fit_readout
+
+    pairs = [(e.run.id, p) for e in own if (p := paired(e)) is not None]
+    if not pairs:
+        return None, []
+    return fit_readout([p for _, p in pairs], report=report), [name for name, _ in pairs]
+
+
+def compare_twins(bench: Bench, first: str, second: str, report: Report = silent) -> FindingListing:
+    """Decide whether two instruments on the bench are one design.
+
+    Raises:
+        UserError: if either is not on the bench.
+        Cancelled: if ``report`` answers ``False``.
+    """
+    from counterproof.counting.ratio import ratio_of
+    from counterproof.forensics.twins import twins
+    from counterproof.trials import levels as lv
+
+    both = {
+        name: [e for e in gather(bench, name) if e.counter.name == name] for name in (first, second)
+    }
+    fits = tuple(firmware_of(own, report)[0] for own in both.values())
+    quotients = []
+    sources = {e.run.sources for own in both.values() for e in own if len(e.run.sources) == 1}
+    for source in sorted(sources):
+        rates = []
+        for own in both.values():
+            here = [e for e in own if e.run.sources == source]
+            rates.append(lv.net(here, [e for e in own if e.run.is_background], lv.count_rate))
+        if rates[0] is not None and rates[1] is not None:
+            quotients.append(ratio_of(rates[0].estimate, rates[1].estimate))
+    runs = tuple(e.run.id for own in both.values() for e in own)
+    found = twins((first, second), (fits[0], fits[1]), quotients, runs)
+    return FindingListing(instrument=first, findings=(found,), missing=found.missing)
