@@ -135,7 +135,9 @@ def _lines(t: Tables, energy: float) -> list[float]:
     """Energies of the stronger K lines that ``energy`` can excite, a decade apart at most."""
     edges = t.atom[1:, :, lay.B_K].ravel()
     lines = t.atom[1:, :, lay.LINE_B].ravel()
-    return sorted({round(float(e)) for b, e in zip(edges, lines, strict=True) if 3.0 < e and b < energy})
+    return sorted(
+        {round(float(e)) for b, e in zip(edges, lines, strict=True) if 3.0 < e and b < energy}
+    )
 
 
 def _solid(g: Grid, i: int, k: int) -> int:

@@ -213,7 +213,18 @@ def _strata(
 
     def trace(size: int, stream: Array, total: Array) -> None:
         history_kernel.run_chunk(
-            b.grid, cells, b.tables, importance, later, inside, source, stream, size, sites, learn, total
+            b.grid,
+            cells,
+            b.tables,
+            importance,
+            later,
+            inside,
+            source,
+            stream,
+            size,
+            sites,
+            learn,
+            total,
         )
 
     strata.append(_Stratum(trace, _RAY_COST * sites, 60 if chosen else 400, 0, np.zeros((0, 3))))
