@@ -51,6 +51,6 @@ def _show(content: Publication) -> None:
             shown = format_estimate(j.measured.estimate())
             table.add_row(outcome.trial, j.quantity, shown, j.verdict)
         if not outcome.judgements:
-            table.add_row(outcome.trial, outcome.statement, "", outcome.verdict)
+            table.add_row(outcome.trial, outcome.headline, "", outcome.verdict)
     console().print(table)
     console().print(text("demo.verdict", instrument=content.instrument, verdict=content.verdict))

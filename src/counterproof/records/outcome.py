@@ -117,6 +117,12 @@ class Outcome(Record):
     warnings: tuple[str, ...] = ()
     method: str = ""
 
+    @property
+    def headline(self) -> str:
+        """The first sentence of the statement."""
+        first, stop, _ = self.statement.partition(". ")
+        return first + stop.strip()
+
 
 def worst(verdicts: list[Verdict]) -> Verdict:
     """Return the verdict that decides over several."""
