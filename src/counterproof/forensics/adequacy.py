@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaincinv
 
 from counterproof.forensics.hypotheses import Weighed
 from counterproof.forensics.paired import Joined
 from counterproof.forensics.search import Candidate, score
-from counterproof.forensics.shapes import Rates, memory_s
+from counterproof.forensics.shapes import BOXCAR, FIXED, Rates, memory_s
 from counterproof.quantities import Estimate
 
 Floats = NDArray[np.float64]
@@ -100,6 +101,40 @@ def loss_share(weighed: Weighed) -> float:
     width = 1.4826 * float(np.median(np.abs(miss / scatter)))
     rounding = float(np.median(posterior.step**2 / 12.0 / scatter**2))
     return float(np.clip(width * width - rounding, 0.0, 1.0))
+
+
+def loss_limits(weighed: Weighed, loss: float) -> list[float]:
+    """Return an upper limit of the lost (or invented) share for each range of the factors.
+
+    A variance measured over few independent windows is known badly: the limit is that of χ² at
+    5 %, with as many degrees of freedom as memories fit into the readings of the range.
+
+    Args:
+        weighed: the chosen structure at its summit.
+        loss: the share over all readings, from :func:`loss_share`.
+    """
+    posterior, best = weighed.posterior, weighed.chain.best
+    if loss == 0.0:
+        return [0.0] * posterior.structure.factors
+    shown, scatter = posterior.expected(best)
+    z2 = np.square((posterior.values - shown) / scatter)
+    rounding = np.square(posterior.step / scatter) / 12.0
+    exact = posterior.excess(best) == 0.0
+    pace = float(np.median(np.diff(posterior.at)))
+    memory = posterior.shape0 * (1.0 if posterior.rates.kind == BOXCAR else 2.0)
+    if posterior.rates.kind == FIXED:
+        memory = pace
+    limits = []
+    for part in posterior.ranges(best):
+        if not part.any() or np.mean(exact[part]) > 0.97:
+            limits.append(0.0)
+            continue
+        own = z2[part]
+        trimmed = own[own <= 25.0 * max(float(np.median(own)), 1e-9)]
+        share = max(float(trimmed.mean() - rounding[part].mean()), loss)
+        dof = max(float(part.sum()) * pace / max(memory, pace), 1.0)
+        limits.append(min(share * dof / (2.0 * float(gammaincinv(0.5 * dof, 0.05))), 0.3))
+    return limits
 
 
 def ratio_of_means(data: Joined) -> Estimate | None:

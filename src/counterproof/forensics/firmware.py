@@ -17,6 +17,7 @@ from counterproof.forensics.adequacy import (
     FEWEST_READINGS,
     UNRELATED_LOSS,
     coupling,
+    loss_limits,
     loss_share,
     one_level,
     plausible,
@@ -56,6 +57,9 @@ Floats = NDArray[np.float64]
 Fitted = tuple[Candidate, Rates, Weighed]
 
 SWEEPS = 1500
+RESOLVING_U = 0.3
+"""Share by which the correction for pulses heard as one may be wrong (whether a merged pulse
+prolongs the resolving time is not known)."""
 TWO = Structure(factors=2)
 
 
@@ -68,6 +72,7 @@ class Prepared:
     step: float
     refresh: Refresh | None
     silent_s: float
+    resolving_time_s: float
 
 
 def prepare(runs: Sequence[PairedRun], own_clocks: bool = False) -> Prepared:
@@ -83,7 +88,9 @@ def prepare(runs: Sequence[PairedRun], own_clocks: bool = False) -> Prepared:
     lattice = find_step(data.values)
     step = lattice.step if lattice else printed_step(data.values)
     known = [r for r in refreshes if r is not None]
-    return Prepared(data, lattice, step, known[0] if known else None, lost)
+    weights = [r.pulse_times_s.size + 1 for r in runs]
+    resolving = float(np.average([r.resolving_time_s for r in runs], weights=weights))
+    return Prepared(data, lattice, step, known[0] if known else None, lost, resolving)
 
 
 def best_kind(
@@ -92,11 +99,11 @@ def best_kind(
     """Fit every kind of estimator with two factors; the likeliest comes first."""
     data, step = ready.data, ready.step
     everything = plausible(data.values, data.run, step)
-    offset = coarse(data, everything, step, reach_s)[1]
+    offset = coarse(data, everything, step, reach_s, ready.resolving_time_s)[1]
     fitted: list[Fitted] = []
     for i, kind in enumerate((BOXCAR, EXPONENTIAL, TICKED, FIXED)):
         tell(report, i + 1, 10)
-        rates = Rates(data.pulses, kind)
+        rates = Rates(data.pulses, kind, ready.resolving_time_s)
         start = best_start(data, rates, offset, everything, step)
         rough = refine(data, rates, start, everything, step, 1e-2)
         if not np.isfinite(rough.cost):
@@ -253,6 +260,19 @@ def kind_lead(kinds: Sequence[Fitted]) -> tuple[float, str]:
     return float(lead), FAMILY[rivals[nearest][0].kind]
 
 
+def _lost_shares(
+    runs: Sequence[PairedRun], ready: Prepared, chosen: Weighed, loss: float
+) -> list[float]:
+    """Return for each range the share of pulses by which its factor may be off, either way."""
+    posterior, best = chosen.posterior, chosen.chain.best
+    unheard = float(np.mean([r.efficiency_u / r.efficiency for r in runs]))
+    merged = posterior.counted(best)[0] / 60.0 * ready.resolving_time_s
+    return [
+        max(limit, 1.96 * unheard, RESOLVING_U * float(np.mean(merged[part])) if part.any() else 0)
+        for limit, part in zip(loss_limits(chosen, loss), posterior.ranges(best), strict=True)
+    ]
+
+
 def _parameters(
     runs: Sequence[PairedRun],
     ready: Prepared,
@@ -266,15 +286,15 @@ def _parameters(
     named = posterior.named(chain.samples)
     loss = loss_share(chosen)
     to_pulses = pulses_per_click / float(np.mean([r.efficiency for r in runs]))
-    unheard = float(np.mean([r.efficiency_u / r.efficiency for r in runs]))
-    lost = max(loss, 1.96 * unheard)
     names = [n for n in ("factor", "factor_high") if n in named]
+    lost = _lost_shares(runs, ready, chosen, loss)
     values = posterior.values
     return ReadoutFit(
         kind=FAMILY[candidate.kind],
         structure=chosen.structure,
         factors=tuple(
-            either_way(between(named[n] * to_pulses, "cpm/(µSv/h)"), lost) for n in names
+            either_way(between(named[n] * to_pulses, "cpm/(µSv/h)"), share)
+            for n, share in zip(names, lost, strict=True)
         ),
         switch=bracket(named["switch"] / named["factor"], "µSv/h") if "switch" in named else None,
         time_constant=None if candidate.kind == FIXED else between(named["shape"], "s"),

@@ -205,6 +205,14 @@ class Posterior:
             return -np.inf
         return self.power * float(np.log(self.masses(theta)).sum())
 
+    def ranges(self, theta: Floats) -> tuple[Bools, ...]:
+        """Return which readings fall in each range of the factors (hysteresis left aside)."""
+        cpm, _ = self.counted(theta)
+        if "log_switch" not in self.index:
+            return (np.ones(cpm.shape, dtype=bool),)
+        above = cpm >= np.exp(theta[self.index["log_switch"]]) / self.per_count(theta)
+        return (~above, above)
+
     def stray_share(self, theta: Floats) -> float:
         """Return the share of the numbers that only a stray explains."""
         return float(np.mean(self.masses(theta) < 3.0 * self.stray))

@@ -28,6 +28,7 @@ class PairedRun:
         gaps_s: stretches (start, end) in which no pulses could be heard, shape (m, 2).
         efficiency: share of the pulses that were heard, 0…1.
         efficiency_u: its standard uncertainty.
+        resolving_time_s: pulses closer than this were heard as one.
 
     Raises:
         UserError: if times fall, shapes differ or numbers are not finite.
@@ -40,6 +41,7 @@ class PairedRun:
     gaps_s: Floats = field(default_factory=lambda: np.empty((0, 2)))
     efficiency: float = 1.0
     efficiency_u: float = 0.0
+    resolving_time_s: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what no analysis could use."""

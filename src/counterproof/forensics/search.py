@@ -53,9 +53,11 @@ def even_scatter(cpm: Floats) -> Floats:
     return (cpm + per) * per
 
 
-def coarse(data: Joined, keep: Bools, step: float, reach_s: float) -> tuple[float, float]:
+def coarse(
+    data: Joined, keep: Bools, step: float, reach_s: float, resolving_time_s: float = 0.0
+) -> tuple[float, float]:
     """Return the boxcar window and the common clock offset that fit best on a coarse grid, s."""
-    rates = Rates(data.pulses, BOXCAR)
+    rates = Rates(data.pulses, BOXCAR, resolving_time_s)
     best = (np.inf, 20.0, 0.0)
     for window in (4.0, 8.0, 16.0, 32.0, 64.0):
         pace = max(window / 4.0, 1.0)

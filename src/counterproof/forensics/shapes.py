@@ -55,10 +55,15 @@ class Tracker:
 class Rates:
     """Count rates in cpm at given times, and their variance if every count were drawn anew."""
 
-    def __init__(self, pulses: Floats, kind: str) -> None:
-        """Prepare for one kind of estimator on one pulse train."""
+    def __init__(self, pulses: Floats, kind: str, resolving_time_s: float = 0.0) -> None:
+        """Prepare for one kind of estimator on one pulse train.
+
+        With a resolving time the rates are those of the pulses behind the heard ones,
+        m/(1 − mτ).
+        """
         self.pulses = pulses
         self.kind = kind
+        self.resolving_time_s = resolving_time_s
         self._until, self._since = Tracker(pulses), Tracker(pulses)
         self._relative = 0.0
         self._nodes: Floats = np.empty(0)
@@ -69,6 +74,13 @@ class Rates:
 
         ``shape`` is the window in s, the time constant in s or the number of pulses.
         """
+        rate, counting = self._heard(shape, at)
+        if self.resolving_time_s == 0.0:
+            return rate, counting
+        gain = 1.0 / (1.0 - np.minimum(rate / 60.0 * self.resolving_time_s, 0.9))
+        return rate * gain, counting * gain * gain
+
+    def _heard(self, shape: float, at: Floats) -> tuple[Floats, Floats]:
         if self.kind == BOXCAR:
             n = self._until(at) - self._since(at - shape)
             per = 60.0 / shape

@@ -134,6 +134,7 @@ def paired(evidence: Evidence) -> PairedRun | None:
                 train.gaps_s,
                 train.efficiency,
                 train.efficiency_u,
+                train.resolving_time_s,
             )
     return None
 
