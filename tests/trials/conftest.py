@@ -8,6 +8,7 @@ import pytest
 
 from counterproof.quantities import Estimate
 from counterproof.records import Position, Run
+from counterproof.records.run import Absorber
 from counterproof.signals.trains import PulseTrain, ReadingLog
 from counterproof.trials.shape import Counter, Evidence
 
@@ -46,9 +47,13 @@ def make() -> Make:
         seed: int = 1,
         pulses: bool = True,
         distance_mm: float | None = None,
+        conditions: dict[str, float | str] | None = None,
+        angle_deg: float = 0.0,
+        absorbers: tuple[Absorber, ...] = (),
+        count: int | None = None,
     ) -> Evidence:
         rng = np.random.default_rng([seed, len(counter_of)])
-        n = rng.poisson(rate_per_s * seconds)
+        n = rng.poisson(rate_per_s * seconds) if count is None else count
         run_id = f"r{len(counter_of)}"
         counter_of[run_id] = 1
         readings: tuple[ReadingLog, ...] = ()
@@ -77,7 +82,12 @@ def make() -> Make:
             id=run_id,
             instrument=counter.name,
             sources=sources,
-            position=Position(distance_mm=distance_mm if sources else None),
+            position=Position(
+                distance_mm=distance_mm if sources else None,
+                angle_deg=angle_deg,
+                absorbers=absorbers,
+            ),
+            conditions=conditions or {},
             started_utc=datetime(2026, 3, 14, tzinfo=UTC),
             duration_s=seconds,
         )

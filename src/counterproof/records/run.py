@@ -9,6 +9,24 @@ from pydantic import Field, field_validator
 
 from counterproof.records.base import Part, Record
 
+CONDITIONS: dict[str, str | tuple[str, ...]] = {
+    "voltage_v": "V",
+    "temperature_c": "°C",
+    "light": ("dark", "lamp", "ultraviolet"),
+    "step_s": "s",
+    "injected_per_s": "cps",
+    "mode": "",
+    "current_ma": "mA",
+    "battery_empty": ("0", "1"),
+}
+"""Conditions that trials read, with the unit of a number or the words that are allowed.
+
+``voltage_v``: the tube's supply; ``temperature_c``: of the counter; ``light`` on the tube;
+``step_s``: when, within the run, the dose rate stepped; ``injected_per_s``: rate of a pulse
+generator in place of the tube; ``mode``: what the counter was set to (any word); ``current_ma``:
+drawn from the battery; ``battery_empty``: 1 when the run ended because the battery was empty.
+"""
+
 
 class Absorber(Part):
     """A sheet between source and instrument."""
@@ -50,7 +68,10 @@ class Signal(Part):
 
 
 class Run(Record):
-    """A run: instrument (probe in use, switch state) + position + sources + signals."""
+    """A run: instrument (probe in use, switch state) + position + sources + signals.
+
+    ``conditions`` hold what was set or measured beside it, under the names of ``CONDITIONS``.
+    """
 
     kind: Literal["run"] = "run"
     id: str
@@ -62,7 +83,7 @@ class Run(Record):
     started_utc: datetime
     duration_s: float = Field(ge=0)
     signals: tuple[Signal, ...] = ()
-    conditions: dict[str, float] = Field(default_factory=dict)
+    conditions: dict[str, float | str] = Field(default_factory=dict)
     note: str = ""
     interrupted: bool = False
     simulated: bool = False

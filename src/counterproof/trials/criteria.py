@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
@@ -20,17 +21,30 @@ DEFAULT_PROFILE = "grade_b"
 
 @dataclass(frozen=True)
 class Profile:
-    """A named set of criteria by judged quantity."""
+    """A named set of criteria by judged quantity.
+
+    ``spans`` bound the energies (keV) or angles (degrees) that a criterion speaks of; a criterion
+    may name a source of its own.
+    """
 
     key: str
     title: str
     source: str
     verified: bool
     criteria: Mapping[str, Criterion]
+    spans: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def criterion(self, quantity: str) -> Criterion | None:
         """Return the criterion for a quantity, or ``None`` when the profile is silent on it."""
         return self.criteria.get(quantity)
+
+    def covers(self, quantity: str, at: float) -> bool:
+        """Whether a criterion speaks of this energy in keV (or angle in degrees).
+
+        One without a span speaks of all.
+        """
+        low, high = self.spans.get(quantity, (-math.inf, math.inf))
+        return low <= at <= high
 
 
 def _profile(key: str, data: Mapping[str, Any]) -> Profile:
@@ -39,13 +53,18 @@ def _profile(key: str, data: Mapping[str, Any]) -> Profile:
         c["quantity"]: Criterion(
             name=str(data["title"]),
             statement=c["statement"],
-            source=source,
+            source=str(c.get("source", source)),
             low=c.get("low"),
             high=c.get("high"),
         )
         for c in data["criteria"]
     }
-    return Profile(key, str(data["title"]), source, bool(data["verified"]), criteria)
+    spans = {
+        c["quantity"]: (float(c["span"][0]), float(c["span"][1]))
+        for c in data["criteria"]
+        if "span" in c
+    }
+    return Profile(key, str(data["title"]), source, bool(data["verified"]), criteria, spans)
 
 
 @cache

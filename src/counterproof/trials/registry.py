@@ -6,7 +6,14 @@ from difflib import get_close_matches
 
 from counterproof.errors import UserError
 from counterproof.texts import text
-from counterproof.trials import background, dose_rate_ladder, repeatability, source_response
+from counterproof.trials import (
+    background,
+    dose_rate_ladder,
+    light,
+    plateau_sweep,
+    repeatability,
+    source_response,
+)
 from counterproof.trials.shape import Trial
 
 TRIALS: tuple[Trial, ...] = (
@@ -14,6 +21,8 @@ TRIALS: tuple[Trial, ...] = (
     source_response.TRIAL,
     dose_rate_ladder.TRIAL,
     repeatability.TRIAL,
+    plateau_sweep.TRIAL,
+    light.TRIAL,
 )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from counterproof.quantities import Estimate
-from counterproof.records import Outcome, Plan, Run
+from counterproof.records import Outcome, Plan, Run, Series
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 from counterproof.trials.criteria import Profile
 
@@ -29,6 +29,12 @@ class Counter:
             (``"any"`` for the rest), each with its uncertainty; empty for a counter under test.
         own_background_per_s: counts that a reference makes without any field.
         dead_time_s: of its tube, ``None`` when unknown.
+        claims: what the maker states, in numbers: ``"endurance_h"``, ``"response_s"``; empty
+            when nothing is known.
+        capacity_mah: of its battery as stated, ``None`` when unknown.
+        predicted_energy: what physics predicts of the tube: response per µSv of H*(10) relative
+            to Cs-137 (``y``) over photon energy in keV (``x``), with an interval where known.
+        predicted_angle: likewise the response relative to 0° over the angle in degrees.
     """
 
     name: str
@@ -37,6 +43,10 @@ class Counter:
     sensitivity_per_s_per_usv_h: Mapping[str, Estimate] = field(default_factory=dict)
     own_background_per_s: float = 0.0
     dead_time_s: float | None = None
+    claims: Mapping[str, float] = field(default_factory=dict)
+    capacity_mah: float | None = None
+    predicted_energy: Series | None = None
+    predicted_angle: Series | None = None
 
     @property
     def is_reference(self) -> bool:
@@ -56,6 +66,7 @@ class Evidence:
         readings: its reading logs (momentary, average, accumulated).
         nuclides: nuclides of the sources present, main one first.
         expected_usv_h: dose rate that physics predicts at the position, if it was asked.
+        cover_mg_cm2: what covers the source, as far as it is known; ``None`` when it is not.
     """
 
     run: Run
@@ -65,11 +76,22 @@ class Evidence:
     readings: tuple[ReadingLog, ...] = ()
     nuclides: tuple[str, ...] = ()
     expected_usv_h: Estimate | None = None
+    cover_mg_cm2: float | None = None
 
     @property
     def seconds(self) -> float:
         """Length of the run in seconds."""
         return self.run.duration_s
+
+    def number(self, condition: str) -> float | None:
+        """Return a condition of the run as a number, ``None`` when it was not noted."""
+        value = self.run.conditions.get(condition)
+        return None if value is None or isinstance(value, str) else float(value)
+
+    def word(self, condition: str) -> str | None:
+        """Return a condition of the run as a word, ``None`` when it was not noted."""
+        value = self.run.conditions.get(condition)
+        return None if value is None else str(value)
 
 
 @dataclass(frozen=True)
@@ -97,6 +119,12 @@ class Ask:
 
 Analyse = Callable[[Counter, Sequence[Evidence], Profile], Outcome]
 PlanFor = Callable[[Ask], Plan]
+Serves = Callable[[Counter, Sequence[Evidence]], bool]
+
+
+def always(_subject: Counter, _evidence: Sequence[Evidence]) -> bool:
+    """Say that a trial belongs to every bench, whatever was recorded."""
+    return True
 
 
 @dataclass(frozen=True)
@@ -111,6 +139,8 @@ class Trial:
         cautions: what can hurt, in short.
         plan: makes the plan.
         analyse: turns evidence into an outcome.
+        serves: whether the evidence holds anything meant for it; where it does not, the trial is
+            skipped when all are judged.
     """
 
     name: str
@@ -120,3 +150,4 @@ class Trial:
     cautions: tuple[str, ...]
     plan: PlanFor
     analyse: Analyse
+    serves: Serves = always
