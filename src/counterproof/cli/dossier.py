@@ -19,6 +19,7 @@ def dossier(
         "dossier.html"
     ),
     profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
+    pdf: Annotated[bool, typer.Option("--pdf", help=text("cli_dossier.pdf"))] = False,
     folder: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -36,7 +37,7 @@ def dossier(
             built=datetime.now(UTC).replace(microsecond=0),
             profile_title=criteria(profile).title,
         )
-    write_dossier(content, target)
+    write_dossier(content, target, pdf)
     if as_json:
         typer.echo(content.to_json())
     say(text("demo.dossier", path=target.resolve()))

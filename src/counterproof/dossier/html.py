@@ -44,10 +44,7 @@ def build_html(publication: Publication) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    environment.filters["value"] = shown.value
-    environment.filters["interval"] = shown.interval
-    environment.filters["moment"] = shown.moment
-    environment.filters["sentence"] = shown.sentence
+    environment.filters |= shown.FILTERS
     template = environment.from_string(room.joinpath("page.html.j2").read_text(encoding="utf-8"))
     return template.render(
         p=publication,

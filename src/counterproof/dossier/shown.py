@@ -87,3 +87,7 @@ def _grid(rows: Sequence[Row]) -> Grid:
 def sentence(words: str) -> str:
     """Return words with a capital at the start, as a sentence has it."""
     return words[:1].upper() + words[1:]
+
+
+FILTERS = {"value": value, "interval": interval, "moment": moment, "sentence": sentence}
+"""What the templates call these."""

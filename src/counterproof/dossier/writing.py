@@ -9,13 +9,20 @@ from counterproof.records import Publication
 from counterproof.signals.safefile import atomic_write
 
 
-def write_dossier(content: Publication, target: Path) -> None:
-    """Write ``target`` and, beside it, the same name with ``.json``.
+def write_dossier(content: Publication, target: Path, pdf: bool = False) -> None:
+    """Write ``target`` and, beside it, the same name with ``.json`` and, if asked, ``.pdf``.
 
     Raises:
         UserError: if the folder cannot be written or the disk is full; what stood there is kept.
     """
-    page = build_html(content)
-    for path, written in ((target, page), (target.with_suffix(".json"), content.to_json() + "\n")):
+    files = {
+        target: build_html(content).encode("utf-8"),
+        target.with_suffix(".json"): (content.to_json() + "\n").encode("utf-8"),
+    }
+    if pdf:
+        from counterproof.dossier.pdf import build_pdf
+
+        files[target.with_suffix(".pdf")] = build_pdf(content)
+    for path, written in files.items():
         with atomic_write(path) as stream:
-            stream.write(written.encode("utf-8"))
+            stream.write(written)

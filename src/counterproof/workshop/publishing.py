@@ -82,10 +82,10 @@ def facts_of(item: KitItem) -> dict[str, str]:
         if isinstance(value, dict):
             for key, inner in value.items():
                 walk(f"{prefix} {key}".strip().replace("_", " "), inner)
-        elif isinstance(value, list) and any(isinstance(v, dict) for v in value):
+        elif isinstance(value, list | tuple) and any(isinstance(v, dict) for v in value):
             for number, inner in enumerate(value, start=1):
                 walk(prefix if len(value) == 1 else f"{prefix} {number}", inner)
-        elif isinstance(value, list):
+        elif isinstance(value, list | tuple):
             found[prefix] = ", ".join(str(v) for v in value)
         elif value not in (None, ""):
             found[prefix] = str(value)
