@@ -319,14 +319,14 @@ def _dead_time_rows(
         )
     except UserError:
         return []
-    reads = text("trials.ladder.resolved" if found.resolved else "trials.ladder.not_resolved")
+    tau = found.tau.scaled(1e6, "µs")
+    below = text("trials.ladder.not_resolved", high=f"{tau.high:.0f}")
     return [
         Row(
             label=text("trials.ladder.dead_time"),
             instrument=subject.name,
             values={
-                "dead time": Measured.of(found.tau.scaled(1e6, "µs")),
-                "reads": reads,
+                "dead time": Measured.of(tau) if found.resolved else below,
                 "p": found.fit.p_value,
             },
         )
