@@ -7,9 +7,14 @@ from difflib import get_close_matches
 from counterproof.errors import UserError
 from counterproof.texts import text
 from counterproof.trials import (
+    angle,
     background,
+    climate,
     dose_rate_ladder,
+    endurance,
+    energy_response,
     light,
+    overload,
     plateau_sweep,
     repeatability,
     source_response,
@@ -21,8 +26,13 @@ TRIALS: tuple[Trial, ...] = (
     source_response.TRIAL,
     dose_rate_ladder.TRIAL,
     repeatability.TRIAL,
+    energy_response.TRIAL,
+    angle.TRIAL,
     plateau_sweep.TRIAL,
     light.TRIAL,
+    overload.TRIAL,
+    endurance.TRIAL,
+    climate.TRIAL,
 )
 
 
