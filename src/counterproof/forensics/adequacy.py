@@ -97,10 +97,20 @@ def loss_share(weighed: Weighed) -> float:
     if np.mean(posterior.excess(best) == 0.0) > 0.97:
         return 0.0
     shown, scatter = posterior.expected(best)
-    miss = posterior.values - shown
-    width = 1.4826 * float(np.median(np.abs(miss / scatter)))
-    rounding = float(np.median(posterior.step**2 / 12.0 / scatter**2))
-    return float(np.clip(width * width - rounding, 0.0, 1.0))
+    miss = np.square((posterior.values - shown) / scatter)
+    rounding = np.square(posterior.step / scatter) / 12.0
+    middle = 1.4826**2 * float(np.median(miss)) - float(np.median(rounding))
+    return float(np.clip(max(middle, _excess(miss, rounding)), 0.0, 1.0))
+
+
+def _excess(miss: Floats, rounding: Floats) -> float:
+    """Return the mean squared miss beyond rounding, strays left out.
+
+    Readings of few counts, whose rounding hides everything, have little say.
+    """
+    weight = 1.0 / np.square(rounding + 0.02)
+    weight[miss > 25.0 * np.maximum(np.median(miss), rounding)] = 0.0
+    return float((weight * (miss - rounding)).sum() / max(float(weight.sum()), 1e-12))
 
 
 def loss_limits(weighed: Weighed, loss: float) -> list[float]:
@@ -129,9 +139,7 @@ def loss_limits(weighed: Weighed, loss: float) -> list[float]:
         if not part.any() or np.mean(exact[part]) > 0.97:
             limits.append(0.0)
             continue
-        own = z2[part]
-        trimmed = own[own <= 25.0 * max(float(np.median(own)), 1e-9)]
-        share = max(float(trimmed.mean() - rounding[part].mean()), loss)
+        share = max(_excess(z2[part], rounding[part]), loss)
         dof = max(float(part.sum()) * pace / max(memory, pace), 1.0)
         limits.append(min(share * dof / (2.0 * float(gammaincinv(0.5 * dof, 0.05))), 0.3))
     return limits

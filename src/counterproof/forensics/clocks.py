@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from counterproof.counting.changepoints import find_changes
 from counterproof.forensics.lattice import printed_step
-from counterproof.forensics.paired import PairedRun
+from counterproof.forensics.paired import Joined, PairedRun
 
 Floats = NDArray[np.float64]
 
@@ -126,6 +127,24 @@ def tidy(run: PairedRun) -> tuple[PairedRun, Refresh | None]:
     often = float(np.mean(np.diff(v) != 0)) > 0.2
     each = Refresh(pace, pace - width, pace + width, False) if often else None
     return replace(run, reading_times_s=regular), each
+
+
+def level_changes(data: Joined) -> Floats:
+    """Return stretches (start, end) of 5 s around each change of the pulse rate, shape (m, 2), s.
+
+    Taken for gaps they set aside what an estimator held from before: a box that was switched on
+    anew for every level knows nothing of the level before.
+    """
+    found = []
+    for start, end in zip(data.starts, data.ends, strict=True):
+        edges = np.arange(start, end + 1e-9, 5.0)
+        if edges.size < 4:
+            continue
+        counts = np.histogram(data.pulses, edges)[0]
+        for change in find_changes(counts, np.full(counts.size, 5.0), 1e-4).changes:
+            at = start + change.time_s
+            found.append((at - 2.5, at + 2.5))
+    return np.array(found).reshape(-1, 2)
 
 
 def silences(pulse_times_s: Floats, duration_s: float) -> Floats:

@@ -32,7 +32,7 @@ from counterproof.forensics.answer import (
     either_way,
     quantum_of,
 )
-from counterproof.forensics.clocks import Refresh, silences, tidy
+from counterproof.forensics.clocks import Refresh, level_changes, silences, tidy
 from counterproof.forensics.hypotheses import Weighed, choose, power_of, weigh
 from counterproof.forensics.lattice import Lattice, find_step, printed_step
 from counterproof.forensics.likelihood import Structure
@@ -57,6 +57,8 @@ Floats = NDArray[np.float64]
 Fitted = tuple[Candidate, Rates, Weighed]
 
 SWEEPS = 1500
+RESET_GAIN = 0.1
+"""Log likelihood per reading by which a display reset at every level must explain them better."""
 RESOLVING_U = 0.3
 """Share by which the correction for pulses heard as one may be wrong (whether a merged pulse
 prolongs the resolving time is not known)."""
@@ -162,6 +164,9 @@ def fit_readout(
         again = Lattice(step, step, step, ready.lattice.distinct)
         ready = replace(ready, lattice=again, step=step)
         kinds = best_kind(ready, reach_s, rng, report)
+    restarted = False
+    if exact_share(kinds) < 0.97:
+        ready, kinds, restarted = started_anew(ready, kinds, reach_s, rng, report)
     coupled = max((coupling(ready.data, k[1], k[0], ready.step) for k in kinds[:1]), default=0.0)
     if coupled < COUPLED:
         unrelated = text("forensics.not_coupled", reach=f"{reach_s:.0f}")
@@ -193,8 +198,26 @@ def fit_readout(
     if lead < CERTAIN_KIND:
         answer = replace(answer, kind=UNDETERMINED, time_constant=None, window_pulses=None)
     strays = chosen.posterior.stray_share(chain.best)
-    about = Circumstances(one_level(ready.data), ready.silent_s, strays, coupled, reach_s)
+    about = Circumstances(one_level(ready.data), ready.silent_s, strays, reach_s, restarted)
     return replace(answer, statements=found(answer, about), missing=missing(answer, about))
+
+
+def started_anew(
+    ready: Prepared, kinds: list[Fitted], reach_s: float, rng: np.random.Generator, report: Report
+) -> tuple[Prepared, list[Fitted], bool]:
+    """Return the better of two views: one continuous stretch, or a display reset at every level."""
+    changes = level_changes(ready.data)
+    if changes.size == 0 or not kinds:
+        return ready, kinds, False
+    cut = replace(ready.data, gaps=np.concatenate((ready.data.gaps, changes)))
+    again = replace(ready, data=cut)
+    others = best_kind(again, reach_s, rng, report)
+    if not others:
+        return ready, kinds, False
+    before, after = (k[0][2].log_likelihood / k[0][2].posterior.at.size for k in (kinds, others))
+    if after < before + RESET_GAIN or others[0][2].posterior.at.size < FEWEST_READINGS:
+        return ready, kinds, False
+    return again, others, True
 
 
 def insufficient(ready: Prepared) -> tuple[str, ...]:

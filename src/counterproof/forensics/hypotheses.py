@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from counterproof.forensics.likelihood import Posterior, Structure, independent_share
 from counterproof.forensics.paired import Joined
-from counterproof.forensics.profile import agreed_factor, nearer_high
+from counterproof.forensics.profile import FEWEST, agreed_factor, nearer_high
 from counterproof.forensics.sampler import Chain, climb
 from counterproof.forensics.search import Candidate, even_scatter
 from counterproof.forensics.shapes import BOXCAR, FIXED, Rates, memory_s
@@ -211,4 +211,16 @@ def _best(tried: Sequence[Weighed]) -> tuple[Weighed, float]:
     """
     power = power_of(max(tried, key=lambda w: w.log_likelihood))
     n = tried[0].posterior.at.size
-    return max(tried, key=lambda w: w.score(n, power) - MARGIN * _assumptions(w)), power
+    sound = [w for w in tried if _ranges_filled(w)]
+    return max(sound, key=lambda w: w.score(n, power) - MARGIN * _assumptions(w)), power
+
+
+def _ranges_filled(weighed: Weighed) -> bool:
+    """Return whether each range holds enough readings, half of them explained, to be believed."""
+    posterior, best = weighed.posterior, weighed.chain.best
+    if weighed.structure.factors == 1:
+        return True
+    explained = posterior.masses(best) > 3.0 * posterior.stray
+    return all(
+        part.sum() >= FEWEST and explained[part].mean() > 0.5 for part in posterior.ranges(best)
+    )

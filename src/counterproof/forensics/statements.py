@@ -22,8 +22,8 @@ class Circumstances:
     one_level: bool
     silent_s: float
     unexplained_share: float
-    coupled: float
     reach_s: float
+    restarted: bool
 
 
 def shown(estimate: Estimate, unit: str | None = None) -> str:
@@ -75,6 +75,8 @@ def found(fit: ReadoutFit, about: Circumstances) -> tuple[str, ...]:
         )
     if fit.loss_share > 0.002:
         said.append(text("forensics.loss", share=f"{100 * fit.loss_share:.1f}"))
+    if about.restarted:
+        said.append(text("forensics.restarted"))
     late = [o.value for o in fit.clock_offsets if abs(o.value) > FAR_CLOCK_S]
     if late:
         said.append(text("forensics.clocks", offset=f"{late[0]:+.1f}"))
