@@ -33,7 +33,7 @@ from counterproof.forensics.answer import (
     quantum_of,
 )
 from counterproof.forensics.clocks import Refresh, level_changes, silences, tidy
-from counterproof.forensics.hypotheses import Weighed, choose, power_of, weigh
+from counterproof.forensics.hypotheses import Weighed, choose, power_of, readings_used, weigh
 from counterproof.forensics.lattice import Lattice, find_step, printed_step
 from counterproof.forensics.likelihood import Structure
 from counterproof.forensics.paired import Joined, PairedRun, join
@@ -117,6 +117,8 @@ def best_kind(
         fine = replace(fine, offsets=own_offsets(data, rates, fine, keep, step, 0.9))
         if not fitted or fine.cost < min(f[0].cost for f in fitted) + 1.0:
             fine = shake(data, rates, fine, keep, step, rng)
+        if readings_used(data, fine, step).sum() < FEWEST_READINGS:
+            continue
         rates.settle(fine.shape, 0.02)
         fitted.append((fine, rates, weigh(data, rates, fine, step, TWO, 60, rng)))
     fitted.sort(key=lambda f: -f[2].log_likelihood / max(f[2].posterior.at.size, 1))
