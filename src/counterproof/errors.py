@@ -15,6 +15,7 @@ class UserError(Exception):
     """
 
     def __init__(self, message: str) -> None:
+        """Keep the sentence."""
         super().__init__(message)
         self.message = message
 

@@ -58,7 +58,7 @@ def method_of(given: str) -> str:
     Raises:
         UserError: if it is none.
     """
-    if given not in ("mc", "kernel"):
+    if given != "mc":
         raise UserError(text("tube.bad_method", given=given))
     return given
 

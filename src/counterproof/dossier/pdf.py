@@ -46,6 +46,6 @@ def build_pdf(publication: Publication) -> bytes:
                 picture = svg(chart, for_page=False)
                 (folder / f"figure-{i}-{j}.svg").write_text(picture, encoding="utf-8")
         made: bytes = typst.compile(
-            folder / "page.typ", font_paths=[font_folder()], ignore_system_fonts=True
+            str(folder / "page.typ"), font_paths=[font_folder()], ignore_system_fonts=True
         )
     return made

@@ -126,8 +126,12 @@ def weigh(
     sweeps: int,
     rng: np.random.Generator,
     near: Weighed | None = None,
+    high: bool = False,
 ) -> Weighed:
-    """Climb one hypothesis, from least squares or from a simpler neighbour's summit."""
+    """Climb one hypothesis, from least squares or from a neighbour's summit.
+
+    ``high`` takes the neighbour's upper factor for the only one.
+    """
     posterior = Posterior(
         data, rates, readings_used(data, found, step), step, structure, found.shape, found.offsets
     )
@@ -138,6 +142,9 @@ def weigh(
             j = near.posterior.index.get(name)
             if j is not None and name not in own_start:
                 start[i], scales[i] = near.chain.best[j], near.chain.scales[j]
+        upper = near.posterior.index.get("log_factor_high")
+        if high and upper is not None:
+            start[0] = near.chain.best[upper]
     chain = climb(posterior, start, scales, sweeps, rng)
     return Weighed(structure, posterior, chain, chain.best_log_posterior, len(structure.names))
 
@@ -178,6 +185,14 @@ def choose(
         near = two if extra.factors == 2 else None
         tried.append(weigh(data, rates, found, step, extra, sweeps, rng, near))
     best, power = _best(tried)
+    if best.structure.factors == 2:
+        # one factor deserves the shape and clock that two have found, with either of theirs
+        for high in (False, True):
+            again = weigh(data, rates, found, step, Structure(), sweeps, rng, best, high)
+            if again.log_likelihood > one.log_likelihood:
+                tried[tried.index(one)] = again
+                one = again
+        best, power = _best(tried)
     if best is not one:
         # simpler rivals may only have been climbed badly: let them start from the new summit
         for rival in [w for w in tried if _assumptions(w) < _assumptions(best)]:

@@ -130,6 +130,7 @@ def _build(tube: KitTube, draw: _Draw) -> Tube:
         window = _window(tube, kind, draw)
     around = wall.thickness_cm + (lining.thickness_cm if lining else 0.0)
     radius, length = _gas_size(tube, wall.thickness_cm, around, window, draw)
+    pane = None
     if window:
         wide = window[2] if window[2] > 0.0 else radius
         pane = Window(window[0], window[1], min(wide, radius))
@@ -143,7 +144,7 @@ def _build(tube: KitTube, draw: _Draw) -> Tube:
         wall=wall,
         lining=lining,
         filters=filters,
-        window=pane if window else None,
+        window=pane,
         anode_radius_cm=anode,
         name=tube.name,
     )

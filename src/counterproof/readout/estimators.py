@@ -98,7 +98,9 @@ class Exponential:
             rate = np.fromiter(held, np.float64, edges.size)[tick]
             age = np.asarray(tick * self.step_s, dtype=np.float64)
         if self.start == "elapsed":
-            rate = np.asarray(rate / np.maximum(-np.expm1(-age / self.tau_s), 1e-9), dtype=np.float64)
+            rate = np.asarray(
+                rate / np.maximum(-np.expm1(-age / self.tau_s), 1e-9), dtype=np.float64
+            )
         return rate
 
 

@@ -6,11 +6,10 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
-from counterproof.errors import UserError
 from counterproof.kit.source import Source
 from counterproof.kit.to_field import source_term
 from counterproof.kit.to_tube import tube_model
@@ -31,7 +30,12 @@ from counterproof.records.response import (
 )
 from counterproof.texts import text
 
-Method = Literal["mc", "kernel"]
+Method = Literal["mc"]
+
+
+def _with_activity(part: Any, activity: float) -> float:
+    """Standard uncertainty of a part of the rate, the activity's included."""
+    return math.hypot(part.u, activity * part.counts_per_s)
 
 
 def response_of_file(
@@ -171,7 +175,7 @@ def prediction_of_files(
         angle_deg: between the tube's axis and the way to the source; the usual one without.
         precision: of the curves.
         seed: of the streams.
-        method: ``"mc"`` or ``"kernel"``.
+        method: ``"mc"``, the Monte Carlo.
         report: progress.
 
     Raises:
@@ -229,8 +233,8 @@ def prediction(
         )
 
     rows = [
-        component("photon", photon.counts_per_s, math.hypot(photon.u, activity * photon.counts_per_s), True),
-        component("beta", beta.counts_per_s, math.hypot(beta.u, activity * beta.counts_per_s), False),
+        component("photon", photon.counts_per_s, _with_activity(photon, activity), True),
+        component("beta", beta.counts_per_s, _with_activity(beta, activity), False),
         component("background", back.counts_per_s, back.u, True),
     ]  # fmt: skip
     if found.activity_known:
@@ -250,7 +254,7 @@ def prediction(
         near_factor=rates.near,
         unknown=list(model.unknown),
         datasheet=scale,
-        cautions=cautions(term, found.activities_bq),
+        cautions=tuple(cautions(term, found.activities_bq)),
         cpu_s=time.process_time() - began,
     )
 

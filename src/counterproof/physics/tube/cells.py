@@ -136,7 +136,7 @@ def _lines(t: Tables, energy: float) -> list[float]:
     edges = t.atom[1:, :, lay.B_K].ravel()
     lines = t.atom[1:, :, lay.LINE_B].ravel()
     return sorted(
-        {round(float(e)) for b, e in zip(edges, lines, strict=True) if 3.0 < e and b < energy}
+        {round(float(e)) for b, e in zip(edges, lines, strict=True) if e > 3.0 and b < energy}
     )
 
 

@@ -238,7 +238,6 @@ def run_direct(
                 # axes: towards the gas, around, along
                 n0, n1, n2 = -cn, -sn, 0.0
                 a0, a1, a2 = -sn, cn, 0.0
-                b0, b1, b2 = 0.0, 0.0, 1.0
                 measure = _TWO_PI * (z_hi - z_lo)
             else:
                 rs = math.sqrt(r_in * r_in + q2 * (r_out * r_out - r_in * r_in))
@@ -247,7 +246,6 @@ def run_direct(
                 sn = math.sin(phi)
                 n0, n1, n2 = 0.0, 0.0, -1.0 * end
                 a0, a1, a2 = cn, sn, 0.0
-                b0, b1, b2 = -sn, cn, 0.0
                 measure = 3.141592653589793 * (r_out * r_out - r_in * r_in)
             x0 = rs * cn
             y0 = rs * sn

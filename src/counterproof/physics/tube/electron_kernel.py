@@ -321,7 +321,7 @@ def electrons(
                 k = moller_share(e, kc, rng)
                 loss_k = k * e
                 phi = 6.283185307179586 * rand(rng)
-                if loss_k > t.cut and n < _MAX_STACK:
+                if loss_k > t.cut and n < _MAX_STACK:  # noqa: SIM102  the second test is dear
                     if m == _GAS or not hopeless(g, t, ir, iz, math.sqrt(x * x + y * y), z, loss_k):
                         cd = math.sqrt(k * (e + 2.0 * MC2) / (loss_k + 2.0 * MC2))
                         du, dv, dw = turned(u, v, w, cd, phi + 3.141592653589793)

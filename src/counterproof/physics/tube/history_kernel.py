@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 
 from counterproof.physics.tube.electron_kernel import crossing, electrons, find
-from counterproof.physics.tube.layout import MC2, Grid, Tables
+from counterproof.physics.tube.layout import Grid, Tables
 from counterproof.physics.tube.photon_kernel import interact
 from counterproof.physics.tube.source_kernel import Source, start
 from counterproof.physics.tube.stream import rand
@@ -162,10 +162,7 @@ def _collide(
     scale = total / importance[ir, iz, cells[j, 2]]
     q = rand(rng)
     tau = rays[j, 1] * rays[j, 2]
-    if tau > 1e-3:
-        depth = -math.log1p(q * math.expm1(-tau)) / rays[j, 2]
-    else:
-        depth = q * rays[j, 1]
+    depth = -math.log1p(q * math.expm1(-tau)) / rays[j, 2] if tau > 0.001 else q * rays[j, 1]
     s = rays[j, 0] + depth
     at[0] = photon[1] + s * photon[4]
     at[1] = photon[2] + s * photon[5]

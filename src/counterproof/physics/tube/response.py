@@ -2,8 +2,7 @@
 
 What to use when: :func:`response_curve` for photons in a parallel beam or a rotational field,
 :func:`electron_curve` for external electrons, :func:`near_factor` for how a near source differs
-from a parallel beam. ``method="mc"`` runs the Monte Carlo, ``"kernel"`` the quick photon transport
-with tabulated electron escape (:mod:`.kernel`).
+from a parallel beam.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -25,7 +24,7 @@ from counterproof.physics.tube.model import TubeModel
 from counterproof.progress import Report, silent, step
 from counterproof.texts import text
 
-Method = Literal["mc", "kernel"]
+Method = Literal["mc"]
 
 CS137_KEV = 661.657
 LOWEST_KEV, HIGHEST_KEV = 5.0, 3500.0
@@ -35,8 +34,6 @@ TRANSPORT_U = 0.03
 """Relative standard uncertainty of electron transport (from the comparisons in the theory page)."""
 PHOTON_U = 0.02
 """Relative standard uncertainty of photon cross sections, 10 keV to 3 MeV (NIST XCOM)."""
-KERNEL_U = 0.02
-"""Further relative standard uncertainty of the kernel method against the Monte Carlo."""
 GRID_KEV: Array = np.geomspace(30.0, 2000.0, 40)
 """Energies of a curve when none are asked for."""
 _SPREAD_KEV: Array = np.geomspace(25.0, 2500.0, 9)
@@ -121,7 +118,7 @@ def response_curve(
             of the window end; ``None`` for a field that turns around all angles alike.
         precision: relative statistical uncertainty wanted (k = 1).
         seed: of the random streams.
-        method: ``"mc"`` or ``"kernel"``.
+        method: ``"mc"``, the Monte Carlo.
         report: progress.
 
     Raises:
@@ -181,13 +178,9 @@ def _run(
 ) -> tuple[Array, Array, Array, Array]:
     from counterproof.physics.tube import run
 
-    if method == "kernel":
-        from counterproof.physics.tube import kernel
-
-        return kernel.areas(tube, energy, angle_deg, precision, seed, report)
     b = run.body(tube)
 
-    def source(e: float) -> run.Source:
+    def source(e: float) -> Any:
         return run.beam(b, float(e), angle_deg, electrons)
 
     floor = 0.0
@@ -227,7 +220,7 @@ def _design_u(
 def _interpolated_spread(rows: Array, at: Array, energy: Array) -> Array:
     mean = np.maximum(rows.mean(axis=0), 1e-300)
     spread = rows.std(axis=0, ddof=1) / mean
-    return np.interp(np.log(energy), np.log(at), spread)
+    return np.asarray(np.interp(np.log(energy), np.log(at), spread))
 
 
 def _curve(
@@ -239,7 +232,7 @@ def _curve(
     cpu_s: float,
 ) -> Curve:
     area, u_area, entry, u_entry = values
-    base2 = TRANSPORT_U**2 + PHOTON_U**2 + (KERNEL_U**2 if method == "kernel" else 0.0)
+    base2 = TRANSPORT_U**2 + PHOTON_U**2
     ions = RELATIVE_U * ionisation_sensitivity(area, entry)
     return Curve(
         energy_kev=energy,

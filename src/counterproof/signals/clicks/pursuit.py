@@ -193,7 +193,7 @@ def pursue(
                     continue
                 # the output near the peak, as it would be with all others taken off
                 a0 = amplitudes[e]
-                top = -1e30
+                top = -1e30  # type: ignore[assignment]  # compiled
                 j = i
                 for m in range(i - 4, i + 6):
                     v = c[k, m] + a0 * own[half + m - i]

@@ -15,6 +15,7 @@ Ints = NDArray[np.int64]
 
 FIRST_REACH = 1.2
 
+
 def click_like(response: Floats, rate: float) -> bool:
     """Tell a click, whose sound dies within milliseconds, from a beep, a note or a thud."""
     onset, _ = onset_and_length(response, rate)
