@@ -26,10 +26,15 @@ TITLE = "Reading recordings, tables and pulse files"
 
 _STREAM = """
 import resource, sys
+from pathlib import Path
 from counterproof.signals.audio import open_audio
 with open_audio(sys.argv[1]) as recording:
     total = sum(block.size for block in recording.blocks())
-print(total, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+# ru_maxrss is handed down through fork and exec: the peak of this process alone is in /proc
+status = Path("/proc/self/status")
+peak = next((int(line.split()[1]) for line in status.read_text().splitlines()
+             if line.startswith("VmHWM")), 0) if status.exists() else 0
+print(total, (peak or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss) // 1024)
 """
 _LIVE = """
 import itertools, sys, numpy as np
