@@ -154,7 +154,7 @@ def telling_parts(x: Samples, members: Ints, rate: float) -> Samples:
     count = x.size // size
     if count <= PARTS:
         return x
-    held = np.bincount(np.minimum(members // size, count - 1), minlength=count)
+    held = np.bincount(np.clip(members // size, 0, count - 1), minlength=count)
     order = np.argsort(-held, kind="stable")
     enough = int(np.searchsorted(np.cumsum(held[order]), ENOUGH)) + 1
     chosen = np.sort(order[: min(max(PARTS, enough), MOST_PARTS, count)])
