@@ -9,6 +9,7 @@ from counterproof.texts import text
 from counterproof.trials import (
     angle,
     background,
+    beta_shutter,
     climate,
     dose_rate_ladder,
     endurance,
@@ -17,6 +18,7 @@ from counterproof.trials import (
     overload,
     plateau_sweep,
     repeatability,
+    response_time,
     source_response,
 )
 from counterproof.trials.shape import Trial
@@ -26,8 +28,10 @@ TRIALS: tuple[Trial, ...] = (
     source_response.TRIAL,
     dose_rate_ladder.TRIAL,
     repeatability.TRIAL,
+    beta_shutter.TRIAL,
     energy_response.TRIAL,
     angle.TRIAL,
+    response_time.TRIAL,
     plateau_sweep.TRIAL,
     light.TRIAL,
     overload.TRIAL,
