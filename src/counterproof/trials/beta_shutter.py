@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+import counterproof.trials.wall as wl
 from counterproof.counting.planning import split_for_relative
 from counterproof.errors import UserError
 from counterproof.quantities import Estimate
@@ -20,7 +21,6 @@ from counterproof.records import Chart, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
 from counterproof.texts import text
 from counterproof.trials import levels as lv
-from counterproof.trials import wall as wl
 from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial

@@ -61,10 +61,13 @@ def judge_all(
         UserError: as :func:`judge_trial`.
         Cancelled: if ``report`` answers ``False``.
     """
+    evidence = gather(bench, instrument)
+    subject = counter_of(bench.get(Instrument, instrument))
     outcomes = []
     for done, each in enumerate(TRIALS):
         step(report, done, len(TRIALS))
-        outcomes.append(judge_trial(bench, each.name, instrument, profile_name=profile_name))
+        if each.serves(subject, evidence):
+            outcomes.append(judge_trial(bench, each.name, instrument, profile_name=profile_name))
     step(report, len(TRIALS), len(TRIALS))
     return outcomes
 
