@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from counterproof.progress import Report, silent, step
+from counterproof.signals.clicks.believe import believable
 from counterproof.signals.clicks.detector import ClickDetector
 from counterproof.signals.clicks.front import Front, Samples, working_band
 from counterproof.signals.clicks.judge import quietest
@@ -22,6 +23,7 @@ Floats = NDArray[np.float64]
 
 EXCERPTS_S = (30.0, 240.0)
 ENOUGH = 30
+SHORTEST_S = 0.5
 BLOCK = 1 << 16
 
 
@@ -120,7 +122,10 @@ def detect_clicks(
                 step(report, fed, max(total, fed))
             held.append(piece)
             size += piece.size
-        learned = learn(np.concatenate(held), band, seeds=seeds)
+        excerpt = np.concatenate([*held, np.empty(0, np.float32)])
+        if excerpt.size < SHORTEST_S * band.rate_hz:
+            return _nothing(fed / sample_rate_hz)
+        learned = learn(excerpt, band, seeds=seeds)
         if ended or sum(s.count for s in learned.shapes) >= ENOUGH:
             break
     assert learned is not None
@@ -146,6 +151,8 @@ def detect_clicks(
             step(report, fed, max(total, fed))
             detector.push_working(front.push(block))
     detector.finish_working()
+    if taught is None and not believable(detector):
+        return _nothing(fed / sample_rate_hz)
     return conclude(detector, fed / sample_rate_hz)
 
 

@@ -63,6 +63,9 @@ class ClickDetector:
         self.times: list[Floats] = []
         self.voices: list[NDArray[np.int64]] = []
         self.amplitudes: list[Floats] = []
+        self.scores: list[Floats] = []
+        self.misfits: list[Floats] = []
+        self.cut: list[NDArray[np.bool_]] = []
         self.mirrored = 0
         self.seconds = 0.0
 
@@ -111,7 +114,9 @@ class ClickDetector:
 
     def _whiten(self, size: int) -> None:
         piece = self._raw[: size + 2 * self._reach]
-        calm, _ = without_tones(piece, self.learned.usual, self.band.rate_hz)
+        calm, cut = without_tones(piece, self.learned.usual, self.band.rate_hz)
+        hop = hop_size(self.band.rate_hz)
+        self.cut.append(cut[np.arange(self._reach, self._reach + size, hop) // hop])
         white = filtered(calm, self._taps)[self._reach : self._reach + size]
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]
@@ -141,6 +146,8 @@ class ClickDetector:
         self.times.append(times)
         self.voices.append(found.voices[good])
         self.amplitudes.append(found.amplitudes[good])
+        self.scores.append(found.scores[good])
+        self.misfits.append(found.misfit[good])
         self.mirrored += mirrored_clicks(found, self.learned.shapes, self.threshold)
         self.seconds += size / rate
         return np.asarray(times, np.float64)

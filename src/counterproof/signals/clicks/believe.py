@@ -1,0 +1,72 @@
+"""Is it a counter at all? Noise, music, speech and key beeps get a warning instead of a rate."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from counterproof.signals.clicks.detector import ClickDetector
+from counterproof.signals.clicks.shape import ClickShape
+from counterproof.signals.clicks.tones import hop_size
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+FEWEST = 4
+"""Fewer clicks than this teach no shape."""
+
+
+def believable(detector: ClickDetector) -> bool:
+    """Tell whether what a finished detector found can be the clicks of a counter."""
+    voices = np.concatenate([*detector.voices, np.empty(0, np.int64)])
+    mine = voices == 0
+    times = np.concatenate([*detector.times, np.empty(0)])[mine]
+    scores = np.concatenate([*detector.scores, np.empty(0)])[mine]
+    misfits = np.concatenate([*detector.misfits, np.empty(0)])[mine]
+    cut = np.concatenate([*detector.cut, np.zeros(1, bool)])
+    rate = detector.band.rate_hz
+    if at_tone_edges(times, cut, hop_size(rate) / rate):
+        return False
+    return plausible(detector.learned.shapes[0], np.sort(times), scores, misfits)
+
+
+def at_tone_edges(times: Floats, cut: Bools, hop_s: float) -> bool:
+    """Tell whether most events lie, far beyond chance, where tones were cut out.
+
+    Clicks know nothing of tones: such events are tones being switched on and off.
+
+    Args:
+        times: event times in s, shape (n,).
+        cut: where tones were cut, one entry per ``hop_s``.
+        hop_s: its step in s.
+    """
+    near = maximum_filter1d(cut.astype(np.uint8), 13) > 0
+    beside = near[np.clip((times / hop_s).astype(np.int64), 0, near.size - 1)]
+    share = float(near.mean())
+    inside = int(beside.sum())
+    expected = (times.size - inside + 1.0) * share / max(1.0 - share, 1e-9)
+    beyond = inside > 3.0 * expected + 4.0 * float(np.sqrt(expected + 0.5))
+    return beyond and inside > 0.5 * times.size
+
+
+def plausible(shape: ClickShape, times: Floats, scores: Floats, misfits: Floats) -> bool:
+    """Tell clicks from noise, music and speech by how well and how randomly they come."""
+    if times.size < FEWEST:
+        return False
+    middle = float(np.median(scores))
+    if times.size < 200 and middle < 9.0:
+        return False
+    if middle < 15.0 and float(np.quantile(misfits, 0.9)) > 1.2 and times.size < 200:
+        return False
+    gaps = np.diff(times)
+    # chance makes intervals as scattered as they are long; a beat does not
+    even = times.size > 20 and float(gaps.std() / gaps.mean()) < 0.5
+    return not (even and early_share(shape) < 0.6)
+
+
+def early_share(shape: ClickShape) -> float:
+    """Return the share of a shape's energy within 6 ms of its onset."""
+    energy = shape.waveform**2
+    first = round(shape.onset_s * shape.rate_hz)
+    return float(energy[first : first + round(6e-3 * shape.rate_hz)].sum() / energy.sum())
