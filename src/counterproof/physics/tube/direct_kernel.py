@@ -14,145 +14,25 @@ import math
 import numpy as np
 from numba import njit
 
-from counterproof.physics.tube.electron_kernel import crossing, electrons, find
-from counterproof.physics.tube.layout import IONS, Grid, Tables
-from counterproof.physics.tube.path_kernel import NODES, PATHS, follow
+from counterproof.physics.tube.layout import Grid, Tables
+from counterproof.physics.tube.path_kernel import NODES, PATHS, advance, begin, least_delta
 from counterproof.physics.tube.photon_kernel import free_electrons
-from counterproof.physics.tube.source_kernel import BEAM, ROTATION, Source
+from counterproof.physics.tube.place_kernel import (
+    FRAME,
+    gas_chord,
+    ions_per_cm,
+    lay,
+    measure,
+    onward,
+    optical_depth,
+)
+from counterproof.physics.tube.source_kernel import Source
 from counterproof.physics.tube.stream import rand
 
 _GAS = 0
-_AGAIN = 0.15  # share of crossings whose later fate is followed
-_ASIDE = 0.1  # share of places where paths that leave the layer elsewhere are followed
-_TWO_PI = 6.283185307179586
-
-
-@njit(cache=True)
-def optical_depth(
-    g: Grid, t: Tables, e: float, x: float, y: float, z: float, u: float, v: float, w: float
-) -> float:
-    """Optical depth from a point inside to the outside along (u, v, w)."""
-    p = (math.log(e) - t.p_lo) * t.p_inv
-    i = min(max(int(p), 0), t.photon.shape[1] - 2)
-    f = p - i
-    ir = find(g.r, math.sqrt(x * x + y * y))
-    iz = find(g.z, z)
-    nr = g.r.size - 1
-    nz = g.z.size - 1
-    tau = 0.0
-    while 0 <= ir < nr and 0 <= iz < nz:
-        d, side = crossing(g, ir, iz, x, y, z, u, v, w)
-        m = g.material[ir, iz]
-        if m >= 0:
-            tau += d * (t.photon[m, i, 0] + f * (t.photon[m, i + 1, 0] - t.photon[m, i, 0]))
-        x += u * d
-        y += v * d
-        z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
-    return tau
-
-
-@njit(cache=True)
-def gas_chord(
-    g: Grid, x: float, y: float, z: float, u: float, v: float, w: float, at: np.ndarray
-) -> float:
-    """Length in the gas from a point at its edge; ``at`` becomes where it leaves."""
-    ir = find(g.r, math.sqrt((x + 1e-8 * u) ** 2 + (y + 1e-8 * v) ** 2))
-    iz = find(g.z, z + 1e-8 * w)
-    nr = g.r.size - 1
-    nz = g.z.size - 1
-    length = 0.0
-    while 0 <= ir < nr and 0 <= iz < nz and g.material[ir, iz] == _GAS:
-        d, side = crossing(g, ir, iz, x, y, z, u, v, w)
-        length += d
-        x += u * d
-        y += v * d
-        z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
-    at[0] = x + 1e-8 * u
-    at[1] = y + 1e-8 * v
-    at[2] = z + 1e-8 * w
-    return length
-
-
-@njit(cache=True)
-def _ions_per_cm(t: Tables, e: float) -> float:
-    p = (math.log(e) - t.e_lo) * t.e_inv
-    i = min(max(int(p), 0), t.electron.shape[1] - 2)
-    f = p - i
-    return t.electron[_GAS, i, IONS] + f * (
-        t.electron[_GAS, i + 1, IONS] - t.electron[_GAS, i, IONS]
-    )
-
-
-@njit(cache=True)
-def _photon_at(s: Source, x: float, y: float, z: float, rng: np.ndarray, way: np.ndarray) -> float:
-    """Direction of the unscattered photons at a point and their fluence without attenuation."""
-    if s.kind == BEAM or s.kind == ROTATION:
-        angle = s.angle if s.kind == BEAM else 3.141592653589793 * rand(rng)
-        way[0] = abs(math.sin(angle))
-        way[1] = 0.0
-        way[2] = -math.cos(angle)
-        return 1.0
-    a = s.radius * math.sqrt(rand(rng))
-    phi = _TWO_PI * rand(rng)
-    if s.end_on == 1:
-        dx = x - s.x - a * math.cos(phi)
-        dy = y - a * math.sin(phi)
-        dz = z - s.z
-    else:
-        dx = x - s.x
-        dy = y - a * math.cos(phi)
-        dz = z - s.z - a * math.sin(phi)
-    d2 = dx * dx + dy * dy + dz * dz
-    d = math.sqrt(d2)
-    way[0] = dx / d
-    way[1] = dy / d
-    way[2] = dz / d
-    return 1.0 / (12.566370614359172 * d2)
-
-
-@njit(cache=True)
-def _onward(
-    g: Grid,
-    t: Tables,
-    rng: np.ndarray,
-    e: float,
-    x: float,
-    y: float,
-    z: float,
-    u: float,
-    v: float,
-    w: float,
-    es: np.ndarray,
-    ps: np.ndarray,
-    flags: np.ndarray,
-) -> None:
-    """Follow one electron by the general transport from here; ``flags`` says how it ends."""
-    es[0, 0] = e
-    es[0, 1] = x + 1e-8 * u
-    es[0, 2] = y + 1e-8 * v
-    es[0, 3] = z + 1e-8 * w
-    es[0, 4] = u
-    es[0, 5] = v
-    es[0, 6] = w
-    flags[0] = 1.0
-    flags[1] = 0.0
-    electrons(g, t, rng, es, 1, ps, ps.shape[0], flags)
+_AGAIN = 0.05  # least share of crossings whose later fate is followed
+_ASIDE = 0.05  # share of places where paths that leave the layer elsewhere are followed
+_STRETCH = 24  # steps of a path between two looks at its places
 
 
 @njit(cache=True, nogil=True)
@@ -198,129 +78,113 @@ def run_direct(
     es = np.empty((96, 7))
     born = np.empty((PATHS, 7))
     ps = np.empty((1, 7))
-    origin = np.zeros(3)
     at = np.zeros(3)
     way = np.empty(3)
     flags = np.empty(2)
+    state = np.empty(12)
     parent = np.empty(PATHS, np.int64)
     birth = np.empty(PATHS, np.int64)
-    m_path = np.empty(PATHS)
-    m_birth = np.empty(PATHS)
-    last = np.empty(PATHS, np.int64)
-    so_far = np.empty(NODES)
-    left = np.empty(NODES)
+    frame = np.empty((places, FRAME))
+    reached = np.empty((places, PATHS))
+    m_birth = np.empty((places, PATHS))
+    last = np.empty((places, PATHS), np.int64)
+    alive = np.empty(places)
+    mine = np.empty(places)
+    undecided = np.empty(places, np.bool_)
+    so_far = np.empty((places, NODES))
+    left = np.empty((places, NODES))
     shift = np.empty(3)
     for c in range(3):
         shift[c] = rand(rng)
     below = ir - 1 if end == 0 else ir
     beyond = iz if end == 0 else iz - end
     to_gas = g.material[below, beyond] == _GAS
-    k_place = 0
+    place = 0
     for _ in range(paths):
-        ne, mu = free_electrons(t, m, e, favour, mean_recoil, origin, rng, born, ps)
-        got_c = 0.0
-        got_e = 0.0
+        at[:] = 0.0
+        ne, mu = free_electrons(t, m, e, favour, mean_recoil, at, rng, born, ps)
+        total[4] += 1.0
+        if ne == 0:
+            continue
+        for p in range(places):
+            q1 = shift[0] + place * 0.8191725133961645
+            q2 = shift[1] + place * 0.6710436067037893
+            q3 = shift[2] + place * 0.5497004779019703
+            place += 1
+            lay(
+                source, end, r_in, r_out, z_lo, z_hi, q1 - math.floor(q1), q2 - math.floor(q2),
+                q3 - math.floor(q3), rng, way, frame[p],
+            )  # fmt: skip
+        count = ne
+        for c in range(ne):
+            parent[c] = -1
+        least = least_delta(t, born, ne)
+        n = 0
         np_ = 0
-        if ne > 0:
-            np_ = follow(t, m, rng, born, ne, nodes, first, parent, birth)
-        for _p in range(places if np_ > 0 else 0):
-            q1 = shift[0] + k_place * 0.8191725133961645
-            q1 -= math.floor(q1)
-            q2 = shift[1] + k_place * 0.6710436067037893
-            q2 -= math.floor(q2)
-            k_place += 1
-            phi = _TWO_PI * q1
-            if end == 0:
-                rs = r_in
-                zs = z_lo + q2 * (z_hi - z_lo)
-                cn = math.cos(phi)
-                sn = math.sin(phi)
-                # axes: towards the gas, around, along
-                n0, n1, n2 = -cn, -sn, 0.0
-                a0, a1, a2 = -sn, cn, 0.0
-                measure = _TWO_PI * (z_hi - z_lo)
-            else:
-                rs = math.sqrt(r_in * r_in + q2 * (r_out * r_out - r_in * r_in))
-                zs = z_lo if end > 0 else z_hi
-                cn = math.cos(phi)
-                sn = math.sin(phi)
-                n0, n1, n2 = 0.0, 0.0, -1.0 * end
-                a0, a1, a2 = cn, sn, 0.0
-                measure = 3.141592653589793 * (r_out * r_out - r_in * r_in)
-            x0 = rs * cn
-            y0 = rs * sn
-            fluence = _photon_at(source, x0, y0, zs, rng, way)
-            # the path's frame: photon along z, turned by a random angle about it
-            psi = _TWO_PI * rand(rng)
-            cp = math.cos(psi)
-            sp = math.sin(psi)
-            rho = math.sqrt(way[0] * way[0] + way[1] * way[1])
-            if rho > 1e-9:
-                f0, f1, f2 = way[0] * way[2] / rho, way[1] * way[2] / rho, -rho
-                h0, h1, h2 = -way[1] / rho, way[0] / rho, 0.0
-            else:
-                f0, f1, f2 = 1.0, 0.0, 0.0
-                h0, h1, h2 = 0.0, 1.0 if way[2] > 0 else -1.0, 0.0
-            ex0, ex1, ex2 = cp * f0 + sp * h0, cp * f1 + sp * h1, cp * f2 + sp * h2
-            ey0, ey1, ey2 = -sp * f0 + cp * h0, -sp * f1 + cp * h1, -sp * f2 + cp * h2
-            nx = n0 * ex0 + n1 * ex1 + n2 * ex2
-            ny = n0 * ey0 + n1 * ey1 + n2 * ey2
-            nw = n0 * way[0] + n1 * way[1] + n2 * way[2]
-            ax = a0 * ex0 + a1 * ex1 + a2 * ex2
-            ay = a0 * ey0 + a1 * ey1 + a2 * ey2
-            aw = a0 * way[0] + a1 * way[1] + a2 * way[2]
-            reach = 0.0
-            for k in range(np_):
-                alive = thick
-                mine = 0.0
+        while np_ < count:
+            k = np_
+            np_ += 1
+            first[k] = n
+            going = False
+            for p in range(places):
+                mine[p] = 0.0
+                alive[p] = thick
+                undecided[p] = True
                 if parent[k] >= 0:
                     # it exists only where its parent was still in the layer
-                    if birth[k] > last[parent[k]]:
-                        m_path[k] = 0.0
-                        m_birth[k] = 0.0
-                        last[k] = -1
-                        continue
-                    mine = so_far[birth[k]]
-                    alive = left[birth[k]]
-                m_birth[k] = mine
-                last[k] = first[k + 1] - 1
-                for j in range(first[k], first[k + 1]):
-                    px = nodes[j, 0]
-                    py = nodes[j, 1]
-                    pz = nodes[j, 2]
-                    pn = nx * px + ny * py + nw * pz
-                    if end == 0:
-                        pt = ax * px + ay * py + aw * pz
-                        p2 = pt * pt
-                        hit = -1.0
-                        if p2 < r_in * r_in:
-                            hit = pn - r_in + math.sqrt(r_in * r_in - p2)
-                        out = -1.0
-                        if p2 < r_out * r_out:
-                            out = pn - r_in + math.sqrt(r_out * r_out - p2)
-                    else:
-                        hit = pn
-                        out = pn + thick
-                    if out < alive:
-                        alive = out
-                    if hit > alive:
-                        hit = alive
-                    if hit > mine:
-                        mine = hit
-                    so_far[j] = mine
-                    left[j] = alive
-                    if alive <= mine:
-                        last[k] = j
+                    undecided[p] = birth[k] <= last[p, parent[k]]
+                    if undecided[p]:
+                        mine[p] = so_far[p, birth[k]]
+                        alive[p] = left[p, birth[k]]
+                        undecided[p] = alive[p] > mine[p]
+                m_birth[p, k] = mine[p]
+                last[p, k] = -1
+                going = going or undecided[p]
+            if going and n < NODES - 3:
+                begin(t, m, born[k], state)
+                nodes[n, 0], nodes[n, 1], nodes[n, 2] = state[1], state[2], state[3]
+                nodes[n, 3] = state[0]
+                done = n
+                n += 1
+                while going:
+                    n, count = advance(
+                        t, m, rng, state, _STRETCH, nodes, n, born, count, least, k, parent, birth
+                    )
+                    going = False
+                    for p in range(places):
+                        if undecided[p]:
+                            measure(
+                                frame[p], nodes, done, n, end, r_in, r_out, thick, p, k, alive,
+                                mine, undecided, so_far, left, last,
+                            )  # fmt: skip
+                            going = going or undecided[p]
+                    done = n
+                    if not state[0] >= t.cut:
                         break
-                m_path[k] = mine
-                if mine > reach:
-                    reach = mine
+            for p in range(places):
+                reached[p, k] = mine[p]
+        first[np_] = n
+        got_c = 0.0
+        got_e = 0.0
+        for p in range(places):
+            fr = frame[p]
+            x0, y0, zs = fr[0], fr[1], fr[2]
+            n0, n1, n2 = fr[3], fr[4], fr[5]
+            nx, ny, nw = fr[6], fr[7], fr[8]
+            ax, ay, aw = fr[9], fr[10], fr[11]
+            ex0, ex1, ex2 = fr[12], fr[13], fr[14]
+            ey0, ey1, ey2 = fr[15], fr[16], fr[17]
+            way[0], way[1], way[2] = fr[18], fr[19], fr[20]
+            extent, fluence = fr[21], fr[22]
+            reach = 0.0
+            for k in range(np_):
+                reach = max(reach, reached[p, k])
             if reach > 0.0:
                 d = rand(rng) * reach
                 dark = 1.0
                 hits = 0.0
                 for k in range(np_):
-                    if d >= m_path[k] or d < m_birth[k]:
+                    if d >= reached[p, k] or d < m_birth[p, k]:
                         continue
                     # the node at which this depth is reached, and the crossing before it
                     jj = -1
@@ -381,24 +245,25 @@ def run_direct(
                         else:
                             z = zs - 1e-9 * end
                         length = gas_chord(g, x, y, z, u, v, w, at)
-                        seen = math.exp(-length * _ions_per_cm(t, ee))
+                        seen = math.exp(-length * ions_per_cm(t, ee))
                         rest = 1.0
-                        if rand(rng) < _AGAIN:
-                            _onward(g, t, rng, ee, at[0], at[1], at[2], u, v, w, es, ps, flags)
-                            rest = 1.0 - (1.0 - flags[0]) / _AGAIN
+                        again = min(max(0.5 * seen, _AGAIN), 1.0)
+                        if rand(rng) < again:
+                            onward(g, t, rng, ee, at[0], at[1], at[2], u, v, w, es, ps, flags)
+                            rest = 1.0 - (1.0 - flags[0]) / again
                         dark *= seen * rest
                     else:
-                        _onward(g, t, rng, ee, x, y, z, u, v, w, es, ps, flags)
+                        onward(g, t, rng, ee, x, y, z, u, v, w, es, ps, flags)
                         dark *= flags[0]
                         hits = max(hits, flags[1])
                 if end == 0:
                     xs = x0 - n0 * d
                     ys = y0 - n1 * d
-                    weight = measure * (r_in + d) * reach
+                    weight = extent * (r_in + d) * reach
                 else:
                     xs = x0
                     ys = y0
-                    weight = measure * reach
+                    weight = extent * reach
                 tau = optical_depth(g, t, e, xs, ys, zs - n2 * d, -way[0], -way[1], -way[2])
                 weight *= mu * fluence * math.exp(-tau) / places
                 got_c += weight * (1.0 - dark)
@@ -432,13 +297,13 @@ def run_direct(
                         u = (du * ex0 + dv * ey0 + dw * way[0]) / dl
                         v = (du * ex1 + dv * ey1 + dw * way[1]) / dl
                         w = (du * ex2 + dv * ey2 + dw * way[2]) / dl
-                        _onward(g, t, rng, ee, x, y, z, u, v, w, es, ps, flags)
+                        onward(g, t, rng, ee, x, y, z, u, v, w, es, ps, flags)
                         if flags[1] > 0.0:
                             tau = optical_depth(
                                 g, t, e, x0 - n0 * d, y0 - n1 * d, zs - n2 * d,
                                 -way[0], -way[1], -way[2],
                             )  # fmt: skip
-                            weight = measure * ((r_in + d) if end == 0 else 1.0) * thick / _ASIDE
+                            weight = extent * ((r_in + d) if end == 0 else 1.0) * thick / _ASIDE
                             weight *= mu * fluence * math.exp(-tau) / places
                             got_c += weight * (1.0 - flags[0])
                             got_e += weight * flags[1]
@@ -446,4 +311,3 @@ def run_direct(
         total[1] += got_e
         total[2] += got_c * got_c
         total[3] += got_e * got_e
-        total[4] += 1.0

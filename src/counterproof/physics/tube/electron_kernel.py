@@ -309,7 +309,7 @@ def electrons(
             pick = rand(rng) * total
             if pick < s_el:
                 # screened Rutherford above the cut-off angle, by inversion; mu = (1 − cos θ)/2
-                a = math.exp(lo[SCREEN] + f * (hi[SCREEN] - lo[SCREEN]))
+                a = lo[SCREEN] + f * (hi[SCREEN] - lo[SCREEN])
                 c = lo[MU_CUT] + f * (hi[MU_CUT] - lo[MU_CUT])
                 q = rand(rng)
                 mu = 1.0 / (q / (c + a) + (1.0 - q) / (1.0 + a)) - a

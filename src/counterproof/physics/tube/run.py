@@ -28,7 +28,7 @@ from counterproof.progress import Report, silent, step
 
 CHUNKS = 16
 PILOT = 300
-PLACES = 4
+PLACES = 8
 """How often each electron path is laid into the wall."""
 _RAY_COST, _PATH_COST = 12.0, 16.0  # µs, as measured; only their ratio steers the work
 _MOST_RAYS, _MOST_PATHS = 4_000_000, 4_000_000

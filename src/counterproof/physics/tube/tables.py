@@ -149,7 +149,7 @@ def electron_table(m: Material, s: Settings, is_fill: bool) -> Array:
     soft_inelastic = n_e * _moller(e, low, np.minimum(np.maximum(wc, low), 0.5 * e), 0, angle=True)
     out[:, lay.ELASTIC] = sigma_hard
     out[:, lay.G_SOFT] = np.maximum(soft, 0.0) + soft_inelastic
-    out[:, lay.SCREEN] = ln_a
+    out[:, lay.SCREEN] = a
     out[:, lay.MU_CUT] = mu_c
     if is_fill:
         out[:, lay.IONS] = primary_ionisation_per_cm(m, e)
