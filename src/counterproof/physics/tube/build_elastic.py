@@ -55,7 +55,7 @@ def _phi_at(lnr: float, lo: float, inv: float, phi: Array) -> float:
     i = int(p)
     if i >= phi.size - 1:
         return 0.0
-    return phi[i] + (p - i) * (phi[i + 1] - phi[i])
+    return float(phi[i] + (p - i) * (phi[i + 1] - phi[i]))
 
 
 @njit(cache=True, inline="always")

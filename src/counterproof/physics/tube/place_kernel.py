@@ -86,9 +86,8 @@ def ions_per_cm(t: Tables, e: float) -> float:
     p = (math.log(e) - t.e_lo) * t.e_inv
     i = min(max(int(p), 0), t.electron.shape[1] - 2)
     f = p - i
-    return t.electron[_GAS, i, IONS] + f * (
-        t.electron[_GAS, i + 1, IONS] - t.electron[_GAS, i, IONS]
-    )
+    low = t.electron[_GAS, i, IONS]
+    return float(low + f * (t.electron[_GAS, i + 1, IONS] - low))
 
 
 @njit(cache=True)
