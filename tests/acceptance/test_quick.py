@@ -7,8 +7,7 @@ import pytest
 from acceptance.__main__ import topics
 
 KNOWN_MISSES = {
-    "clicks": "at 2/s F1 is 0.994 against 0.995, and one of two recordings each with two counters "
-    "and with speech alone is not noticed",
+    "clicks": "F1 at 2/s, pooled over four recordings, is 0.9941 against 0.995",
 }
 """Topics with bars that are not reached yet, and by how much: told in the test's report, not hidden
 by a softer bar."""
