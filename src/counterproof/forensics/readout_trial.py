@@ -33,6 +33,7 @@ from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
+from counterproof.trials.shared import not_yet, plan_of
 
 NAME = "readout"
 LEVELS = 5
@@ -49,16 +50,7 @@ def plan(ask: Ask) -> Plan:
         sources=ask.sources[:1],
         reason=text("trials.readout.reason"),
     )
-    return Plan(
-        trial=NAME,
-        question=TRIAL.question,
-        runs=(run,) * LEVELS,
-        total_minutes=LEVELS * MINUTES,
-        expected=text("trials.readout.expected"),
-        needs=TRIAL.needs,
-        bench_substitute=TRIAL.bench_substitute,
-        cautions=TRIAL.cautions,
-    )
+    return plan_of(TRIAL, (run,) * LEVELS, text("trials.readout.expected"))
 
 
 def paired_runs(subject: Counter, evidence: Sequence[Evidence]) -> list[tuple[str, PairedRun]]:
@@ -101,15 +93,9 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     """
     paired = paired_runs(subject, evidence)
     if not paired:
-        return Outcome(
-            trial=NAME,
-            instrument=subject.name,
-            verdict="cannot tell yet",
-            statement=text("trials.readout.nothing", instrument=subject.name),
-            runs=(),
-            warnings=(text("trials.readout.need_pairs"),),
-            method=text("trials.readout.method"),
-        )
+        nothing = text("trials.readout.nothing", instrument=subject.name)
+        pairs = text("trials.readout.need_pairs")
+        return not_yet(NAME, subject, nothing, [pairs], text("trials.readout.method"))
     fit = fit_readout([run for _, run in paired])
     seconds = sum(run.duration_s for _, run in paired)
     judgements = _judged(subject, fit, profile, seconds)

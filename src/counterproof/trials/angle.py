@@ -13,12 +13,13 @@ import numpy as np
 from counterproof.counting.planning import split_for_relative
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
-from counterproof.records import Chart, Judgement, Mark, Measured, Outcome, Plan, PlannedRun, Row
+from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
 from counterproof.texts import text
 from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
+from counterproof.trials.pictures import ratio_marks
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
 from counterproof.trials.shared import not_yet, plan_of, points
 
@@ -185,7 +186,6 @@ def _predicted(subject: Counter, angle: float) -> dict[str, float]:
 
 def _chart(subject: Counter, ratios: dict[float, Estimate], profile: Profile) -> Chart:
     criterion = profile.criterion("angle_response")
-    bounds = [b for b in (criterion.low, criterion.high) if b] if criterion else []
     ordered = sorted(ratios)
     series = [points(subject.name, ordered, [ratios[a] for a in ordered])]
     if subject.predicted_angle is not None:
@@ -197,10 +197,7 @@ def _chart(subject: Counter, ratios: dict[float, Estimate], profile: Profile) ->
         x_title=text("trials.angle.axis_angle"),
         y_title=text("trials.angle.axis_ratio"),
         series=tuple(series),
-        marks=(
-            Mark(axis="y", at=1.0, dashed=False),
-            *(Mark(axis="y", at=b) for b in bounds),
-        ),
+        marks=ratio_marks(criterion, "y"),
     )
 
 

@@ -76,17 +76,13 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             continue
         ratio = lv.over(indicated.estimate, reference.estimate)
         pairs.append((name, ratio))
-        fixed = ratio.value * np.hypot(
-            indicated.fixed_u / max(indicated.estimate.value, 1e-30),
-            reference.fixed_u / reference.estimate.value,
-        )
         judgements.append(
             judge(
                 text("trials.background.ratio", subject=subject.name, reference=name),
                 ratio,
                 profile.criterion("ratio"),
                 min(indicated.seconds, reference.seconds),
-                float(fixed),
+                lv.fixed_u_of_ratio(ratio, indicated, reference),
             )
         )
     if not own:

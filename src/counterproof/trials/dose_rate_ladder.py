@@ -19,14 +19,15 @@ from counterproof.counting.planning import split_for_relative
 from counterproof.errors import UserError
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
-from counterproof.records import Chart, Judgement, Mark, Measured, Outcome, Plan, PlannedRun, Row
-from counterproof.records import Series as Points
+from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
 from counterproof.texts import text
 from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
+from counterproof.trials.pictures import ratio_marks
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
+from counterproof.trials.shared import not_yet, plan_of, points
 
 NAME = "dose-rate ladder"
 FEWEST = 3
@@ -44,15 +45,13 @@ class Rung:
         dose: net indicated dose rate.
         gross_dose: indicated dose rate, background included.
         truth: dose rate that a reference measured there, or that physics expects.
-        truth_fixed_u: part of its uncertainty that more time cannot take away.
     """
 
     distance_mm: float
     counts: lv.Level | None
     dose: lv.Level | None
     gross_dose: lv.Level | None
-    truth: Estimate | None
-    truth_fixed_u: float
+    truth: lv.Level | None
 
     @property
     def factor_cpm_per_usv_h(self) -> Estimate | None:
@@ -86,16 +85,7 @@ def plan(ask: Ask) -> Plan:
             )
             for counter in (ask.subject, *ask.references)
         ]
-    return Plan(
-        trial=NAME,
-        question=TRIAL.question,
-        runs=tuple(runs),
-        total_minutes=sum(r.minutes for r in runs),
-        expected=text("trials.ladder.expected"),
-        needs=TRIAL.needs,
-        bench_substitute=TRIAL.bench_substitute,
-        cautions=TRIAL.cautions,
-    )
+    return plan_of(TRIAL, runs, text("trials.ladder.expected"))
 
 
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:
@@ -108,18 +98,11 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         profile: its ``linearity`` criterion judges each level's indicated over true dose rate.
     """
     rungs, source, used = _rungs(subject, evidence)
-    warnings: list[str] = []
     if len(rungs) < FEWEST:
-        warnings.append(text("trials.ladder.too_few", have=len(rungs), need=FEWEST))
-        return Outcome(
-            trial=NAME,
-            instrument=subject.name,
-            verdict="cannot tell yet",
-            statement=text("trials.ladder.nothing", instrument=subject.name),
-            runs=(),
-            warnings=tuple(warnings),
-            method=text("trials.ladder.method"),
-        )
+        too_few = text("trials.ladder.too_few", have=len(rungs), need=FEWEST)
+        nothing = text("trials.ladder.nothing", instrument=subject.name)
+        return not_yet(NAME, subject, nothing, [too_few], text("trials.ladder.method"))
+    warnings: list[str] = []
     judgements = _judged(subject, rungs, profile)
     if not judgements:
         warnings.append(text("trials.no_reference"))
@@ -174,7 +157,7 @@ def _rungs(
         here = [e for e in here if e.run.position.distance_mm == distance]
         own = [e for e in here if e.counter.name == subject.name]
         own_background = [e for e in background if e.counter.name == subject.name]
-        truth, fixed = _truth(own, [e for e in here if e.counter.name != subject.name], background)
+        truth = _truth(own, [e for e in here if e.counter.name != subject.name], background)
         rungs.append(
             Rung(
                 distance,
@@ -182,7 +165,6 @@ def _rungs(
                 lv.net(own, own_background, lv.indicated_dose_rate),
                 lv.pool(own, lv.displayed_dose_rate),
                 truth,
-                fixed,
             )
         )
     return rungs, source, used
@@ -190,35 +172,28 @@ def _rungs(
 
 def _truth(
     own: Sequence[Evidence], others: Sequence[Evidence], background: Sequence[Evidence]
-) -> tuple[Estimate | None, float]:
-    """Dose rate by a reference's calibration, else by physics; with its fixed uncertainty."""
+) -> lv.Level | None:
+    """Dose rate by a reference's calibration, else by physics."""
     for name, group in lv.by_counter([e for e in others if e.counter.is_reference]):
         theirs = [e for e in background if e.counter.name == name]
-        counts = lv.net(group, theirs, lv.count_rate)
-        found = lv.sensitivity_for(group[0].counter, group[0].nuclides)
-        if counts is not None and found is not None and counts.estimate.value > 0.0:
-            dose = lv.over(counts.estimate, found[0], lv.DOSE_RATE)
-            return dose, dose.value * found[0].relative_u
+        measured = lv.net_by_calibration(group, theirs)
+        if measured is not None and measured.estimate.value > 0.0:
+            return measured
     expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
-    return expected, expected.u if expected is not None else 0.0
+    return lv.Level(expected, 0.0, text("trials.predicted"), expected.u) if expected else None
 
 
 def _judged(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[Judgement]:
     found = []
     for rung in rungs:
-        if rung.dose is None or rung.truth is None or rung.truth.value <= 0.0:
+        if rung.dose is None or rung.truth is None or rung.truth.estimate.value <= 0.0:
             continue
-        ratio = lv.over(rung.dose.estimate, rung.truth)
-        fixed = abs(ratio.value) * float(
-            np.hypot(
-                rung.dose.fixed_u / max(abs(rung.dose.estimate.value), 1e-30),
-                rung.truth_fixed_u / rung.truth.value,
-            )
-        )
+        ratio = lv.over(rung.dose.estimate, rung.truth.estimate)
+        fixed = lv.fixed_u_of_ratio(ratio, rung.dose, rung.truth)
         quantity = text(
             "trials.ladder.ratio",
             subject=subject.name,
-            level=format_estimate(rung.truth),
+            level=format_estimate(rung.truth.estimate),
             distance=f"{rung.distance_mm:g}",
         )
         found.append(
@@ -307,7 +282,7 @@ def _dead_time_rows(
     )
     if len(known) < FEWEST or background is None or not background.estimate.counts:
         return []
-    levels = [(r.truth, r.counts.estimate) for r in known if r.truth and r.counts]
+    levels = [(r.truth.estimate, r.counts.estimate) for r in known if r.truth and r.counts]
     try:
         found = dead_time_from_ladder(
             [t.value for t, _ in levels],
@@ -338,7 +313,7 @@ def _row(source: str, name: str, rung: Rung) -> Row:
     for key, estimate in (
         ("count rate", rung.counts.estimate if rung.counts else None),
         ("net indicated dose rate", rung.dose.estimate if rung.dose else None),
-        ("true dose rate", rung.truth),
+        ("true dose rate", rung.truth.estimate if rung.truth else None),
         ("counts behind the display", rung.factor_cpm_per_usv_h),
     ):
         if estimate is not None:
@@ -365,23 +340,19 @@ def _statement(
 
 def _charts(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[Chart]:
     charts = []
-    pairs = [(r.truth, r.dose.estimate) for r in rungs if r.truth and r.dose]
+    pairs = [(r.truth.estimate, r.dose.estimate) for r in rungs if r.truth and r.dose]
     pairs = [(t, d) for t, d in pairs if t.value > 0.0]
     if pairs:
         ratios = [lv.over(d, t) for t, d in pairs]
         criterion = profile.criterion("linearity")
-        bounds = [b for b in (criterion.low, criterion.high) if b] if criterion else []
         charts.append(
             Chart(
                 question=text("trials.ladder.question_linear"),
                 x_title=text("trials.ladder.axis_true"),
                 y_title=text("trials.ladder.axis_ratio"),
                 log_x=True,
-                series=(_points(subject.name, [t.value for t, _ in pairs], ratios),),
-                marks=(
-                    Mark(axis="y", at=1.0, dashed=False),
-                    *(Mark(axis="y", at=b) for b in bounds),
-                ),
+                series=(points(subject.name, [t.value for t, _ in pairs], ratios),),
+                marks=ratio_marks(criterion, "y"),
             )
         )
     factors = [(r.gross_dose.estimate.value, r.factor_cpm_per_usv_h) for r in rungs if r.gross_dose]
@@ -393,20 +364,10 @@ def _charts(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[C
                 x_title=text("trials.ladder.axis_shown"),
                 y_title=text("trials.ladder.axis_factor"),
                 log_x=True,
-                series=(_points(subject.name, [x for x, _ in known], [f for _, f in known]),),
+                series=(points(subject.name, [x for x, _ in known], [f for _, f in known]),),
             )
         )
     return charts
-
-
-def _points(name: str, x: Sequence[float], y: Sequence[Estimate]) -> Points:
-    return Points(
-        name=name,
-        x=tuple(x),
-        y=tuple(e.value for e in y),
-        low=tuple(e.low for e in y),
-        high=tuple(e.high for e in y),
-    )
 
 
 TRIAL = Trial(

@@ -15,13 +15,14 @@ import numpy as np
 from counterproof.counting.planning import split_for_relative
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
-from counterproof.records import Chart, Judgement, Mark, Measured, Outcome, Plan, PlannedRun, Row
+from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
 from counterproof.texts import text
 from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
 from counterproof.trials.emitted import hard_betas, mean_photon_kev
 from counterproof.trials.judge import judge
+from counterproof.trials.pictures import ratio_marks
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
 from counterproof.trials.shared import not_yet, plan_of, points
 
@@ -224,7 +225,6 @@ def _row(subject: Counter, p: Point, ratio: Estimate) -> Row:
 
 def _chart(subject: Counter, ratios: Sequence[tuple[Point, Estimate]], profile: Profile) -> Chart:
     criterion = profile.criterion("energy_response")
-    bounds = [b for b in (criterion.low, criterion.high) if b] if criterion else []
     series = [
         points(subject.name, [p.energy_kev for p, _ in ratios], [r for _, r in ratios]).model_copy(
             update={"labels": tuple(p.label for p, _ in ratios)}
@@ -240,7 +240,7 @@ def _chart(subject: Counter, ratios: Sequence[tuple[Point, Estimate]], profile: 
         y_title=text("trials.energy.axis_ratio"),
         log_x=True,
         series=tuple(series),
-        marks=(Mark(axis="y", at=1.0, dashed=False), *(Mark(axis="y", at=b) for b in bounds)),
+        marks=ratio_marks(criterion, "y"),
     )
 
 

@@ -176,6 +176,24 @@ def shifted(e: Estimate, by: float) -> Estimate:
     return Estimate(value, e.u, low, high, e.coverage, e.unit, e.counts, e.method)
 
 
+def net_by_calibration(group: Sequence[Evidence], background: Sequence[Evidence]) -> Level | None:
+    """Return the net dose rate that one reference measured in µSv/h, or ``None``."""
+    counts = net(group, background, count_rate)
+    found = sensitivity_for(group[0].counter, group[0].nuclides)
+    if counts is None or found is None:
+        return None
+    sensitivity, nuclide = found
+    dose = over(counts.estimate, sensitivity, DOSE_RATE)
+    how = text("trials.how_reference", nuclide=nuclide)
+    return Level(dose, counts.seconds, how, abs(dose.value) * sensitivity.relative_u)
+
+
+def fixed_u_of_ratio(ratio: Estimate, top: Level, bottom: Level) -> float:
+    """Return the part of a ratio's uncertainty that more time cannot take away."""
+    shares = (x.fixed_u / max(abs(x.estimate.value), 1e-30) for x in (top, bottom))
+    return abs(ratio.value) * math.hypot(*shares)
+
+
 def pooled(levels: Sequence[Level]) -> Level:
     """Return one level for several runs of one counter in one place.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 
@@ -35,16 +36,20 @@ def ratio_chart(
     criterion: Criterion | None,
 ) -> Chart:
     """Ratios by label, one series per group, with the criterion's bounds and 1 behind them."""
-    bounds = [] if criterion is None else [b for b in (criterion.low, criterion.high) if b]
-    marks = [Mark(axis="x", at=1.0, dashed=False)] + [Mark(axis="x", at=b) for b in bounds]
     return Chart(
         question=question,
         x_title="",
         y_title=title,
         form="intervals",
         series=tuple(_labelled(name, values) for name, values in groups),
-        marks=tuple(marks),
+        marks=ratio_marks(criterion, "x"),
     )
+
+
+def ratio_marks(criterion: Criterion | None, axis: Literal["x", "y"]) -> tuple[Mark, ...]:
+    """Lines behind ratios: 1, and the criterion's bounds."""
+    bounds = [b for b in (criterion.low, criterion.high) if b] if criterion else []
+    return (Mark(axis=axis, at=1.0, dashed=False), *(Mark(axis=axis, at=b) for b in bounds))
 
 
 def _labelled(name: str, values: Sequence[tuple[str, Estimate]]) -> Series:

@@ -25,6 +25,7 @@ from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.pictures import agreement_chart
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
+from counterproof.trials.shared import plan_of
 
 NAME = "repeatability"
 FEWEST = 4
@@ -41,15 +42,8 @@ def plan(ask: Ask) -> Plan:
         sources=ask.sources[:1],
         reason=text("trials.plan_reason", percent=f"{100 * ask.relative_u:g}"),
     )
-    return Plan(
-        trial=NAME,
-        question=TRIAL.question,
-        runs=(run,) * ask.repeats,
-        total_minutes=minutes * ask.repeats,
-        expected=text("trials.repeatability.expected", repeats=ask.repeats),
-        needs=TRIAL.needs,
-        cautions=TRIAL.cautions,
-    )
+    expected = text("trials.repeatability.expected", repeats=ask.repeats)
+    return plan_of(TRIAL, (run,) * ask.repeats, expected)
 
 
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from counterproof.counting.planning import split_for_relative
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
@@ -30,6 +28,7 @@ from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.pictures import ratio_chart
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
+from counterproof.trials.shared import plan_of
 
 NAME = "source response"
 
@@ -58,16 +57,8 @@ def plan(ask: Ask) -> Plan:
                 reason=text("trials.source_response.same_place"),
             )
         )
-    return Plan(
-        trial=NAME,
-        question=TRIAL.question,
-        runs=tuple(runs),
-        total_minutes=sum(r.minutes for r in runs),
-        expected=text("trials.source_response.expected", percent=f"{100 * ask.relative_u:g}"),
-        needs=TRIAL.needs,
-        bench_substitute=TRIAL.bench_substitute,
-        cautions=TRIAL.cautions,
-    )
+    expected = text("trials.source_response.expected", percent=f"{100 * ask.relative_u:g}")
+    return plan_of(TRIAL, runs, expected)
 
 
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:
@@ -92,7 +83,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         if not own:
             continue
         label = _label(own[0], with_source)
-        mine = _nets(own, background)
+        mine = _Nets(own, background)
         rows.append(_row(label, subject.name, own, mine))
         if mine.counts is None and mine.dose is None:
             warnings.append(text("trials.source_response.no_net", source=label))
@@ -102,7 +93,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             ratio = lv.over(mine.dose.estimate, expected)
             dose_ratios.setdefault(text("trials.predicted"), []).append((label, ratio))
         for name, theirs in lv.by_counter([e for e in group if e.counter.name != subject.name]):
-            other = _nets(theirs, background)
+            other = _Nets(theirs, background)
             rows.append(_row(label, name, theirs, other))
             if mine.counts and other.counts and other.counts.estimate.value > 0:
                 ratio = lv.over(mine.counts.estimate, other.counts.estimate)
@@ -146,22 +137,7 @@ class _Nets:
         own = [e for e in background if e.counter.name == group[0].counter.name]
         self.counts = lv.net(group, own, lv.count_rate)
         self.dose = lv.net(group, own, lv.indicated_dose_rate)
-        self.reference = self._calibrated(group)
-
-    def _calibrated(self, group: Sequence[Evidence]) -> lv.Level | None:
-        found = lv.sensitivity_for(group[0].counter, group[0].nuclides)
-        if found is None or self.counts is None:
-            return None
-        sensitivity, nuclide = found
-        estimate = lv.over(self.counts.estimate, sensitivity, lv.DOSE_RATE)
-        how = text("trials.how_reference", nuclide=nuclide)
-        return lv.Level(
-            estimate, self.counts.seconds, how, abs(estimate.value) * sensitivity.relative_u
-        )
-
-
-def _nets(group: Sequence[Evidence], background: Sequence[Evidence]) -> _Nets:
-    return _Nets(group, background)
+        self.reference = lv.net_by_calibration(group, own)
 
 
 def _at_the_position(runs: Sequence[Evidence]) -> list[Evidence]:
@@ -241,12 +217,6 @@ def _judged(
     theirs: lv.Level,
     criterion: Criterion | None,
 ) -> Judgement:
-    fixed = abs(ratio.value) * float(
-        np.hypot(
-            mine.fixed_u / max(abs(mine.estimate.value), 1e-30),
-            theirs.fixed_u / abs(theirs.estimate.value),
-        )
-    )
     return judge(
         text(
             "trials.source_response.ratio",
@@ -257,7 +227,7 @@ def _judged(
         ratio,
         criterion,
         min(mine.seconds, theirs.seconds),
-        fixed,
+        lv.fixed_u_of_ratio(ratio, mine, theirs),
     )
 
 
