@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
+import sys
 from pathlib import Path
 
 from counterproof.bench.faults import plainly
@@ -11,6 +11,26 @@ from counterproof.errors import UserError
 from counterproof.texts import text
 
 _NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse.sshfs", "afs", "ncpfs", "ceph"}
+# Windows locks bytes, not files, and nobody else may read them: lock one far behind the number
+_FAR = 1 << 30
+
+
+def _seize(handle: int) -> None:
+    """Lock an open file for this process alone.
+
+    Raises:
+        OSError: if another process has it.
+    """
+    if sys.platform == "win32":
+        import msvcrt
+
+        os.lseek(handle, _FAR, os.SEEK_SET)
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        os.lseek(handle, 0, os.SEEK_SET)
+    else:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 class WriterLock:
@@ -24,16 +44,17 @@ class WriterLock:
         """Take the lock or say who has it."""
         path = folder / "bench.lock"
         with plainly(folder):
-            self._handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            self._handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         try:
-            fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _seize(self._handle)
         except OSError:
+            os.lseek(self._handle, 0, os.SEEK_SET)
             holder = os.read(self._handle, 32).decode(errors="replace").strip() or "?"
             os.close(self._handle)
             raise UserError(text("bench.locked", path=folder, process=holder)) from None
         with plainly(folder):
             os.ftruncate(self._handle, 0)
-            os.pwrite(self._handle, f"{os.getpid()}\n".encode(), 0)
+            os.write(self._handle, f"{os.getpid()}\n".encode())
 
     def release(self) -> None:
         """Let others write."""
