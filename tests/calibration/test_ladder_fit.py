@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from counterproof.calibration.ladder_fit import Ladder, Prior, fit_ladder
-from counterproof.calibration.menu import best_step
+from counterproof.readout.menu import best_step
 from counterproof.quantities.budget import Budget, Component
 
 D = np.array([100.0, 150.0, 220.0, 320.0, 450.0])

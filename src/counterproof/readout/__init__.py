@@ -5,6 +5,7 @@ What to use when:
 - to simulate a display: a :class:`ReadoutModel` and :func:`run_readout`;
 - to know what one count rate shows: :func:`displayed`;
 - to know what a loudspeaker gives away: :func:`clicks_of`;
+- to know which number to enter in a menu: :func:`.menu.best_step`;
 - to infer a firmware from clicks and readings: ``counterproof.forensics``, which runs these same
   functions backward.
 """
