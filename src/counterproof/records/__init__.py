@@ -1,8 +1,8 @@
 """Records: what leaves an analysis, is stored, printed with ``--json`` and drawn.
 
 What to use when: :class:`Run` for a stretch of recording, :class:`Outcome` for a judged trial,
-:class:`Finding` for a statement about an instrument, :class:`PulsesReport` and its siblings for
-what one command prints. Each carries ``kind`` and ``schema_version``; ``schema.py`` writes the
+:class:`Finding` for a statement about an instrument, :class:`Outlook` for a proposed change,
+:class:`PulsesReport` and its siblings for what one command prints. Each carries ``kind`` and ``schema_version``; ``schema.py`` writes the
 JSON schemas that lie in ``docs/schema``.
 """
 
@@ -19,6 +19,7 @@ from counterproof.records.outcome import (
     Series,
     Verdict,
 )
+from counterproof.records.outlook import CandidateOutlook, Outlook, Predicted
 from counterproof.records.plan import Plan, PlannedRun
 from counterproof.records.publication import Item, Publication
 from counterproof.records.pulses import PulsesReport
@@ -27,6 +28,7 @@ from counterproof.records.run import Absorber, Position, Run, Signal
 
 __all__ = [
     "Absorber",
+    "CandidateOutlook",
     "Chart",
     "Criterion",
     "Finding",
@@ -37,10 +39,12 @@ __all__ = [
     "Measured",
     "NextMeasurement",
     "Outcome",
+    "Outlook",
     "Part",
     "Plan",
     "PlannedRun",
     "Position",
+    "Predicted",
     "Publication",
     "PulsesReport",
     "ReadoutReport",
