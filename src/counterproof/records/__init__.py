@@ -2,8 +2,8 @@
 
 What to use when: :class:`Run` for a stretch of recording, :class:`Outcome` for a judged trial,
 :class:`Finding` for a statement about an instrument, :class:`Outlook` for a proposed change,
-:class:`PulsesReport` and its siblings for what one command prints. Each carries ``kind`` and ``schema_version``; ``schema.py`` writes the
-JSON schemas that lie in ``docs/schema``.
+:class:`PulsesReport` and its siblings for what one command prints. Each carries ``kind`` and
+``schema_version``; ``schema.py`` writes the JSON schemas that lie in ``docs/schema``.
 """
 
 from counterproof.records.base import Measured, Part, Record

@@ -31,8 +31,8 @@ class CheckLine(Part):
 class SourceOutlook(Part):
     """What one source at one place gives, background taken off.
 
-    ``gain`` is over today's tube; ``beta_efficiency`` are counts per beta that the source emits,
-    at that place; both are null where there is nothing to compare or no beta.
+    ``gain`` is over today's tube; ``beta_efficiency`` are counts per electron of the source that
+    strikes the tube; both are null where there is nothing to compare or no electron.
     """
 
     source: str
