@@ -44,6 +44,17 @@ def add_run(
     distance: Annotated[
         str | None, typer.Option("--distance", help=text("cli_add_run.distance"))
     ] = None,
+    distance_uncertainty: Annotated[
+        str | None,
+        typer.Option("--distance-uncertainty", help=text("cli_add_run.distance_uncertainty")),
+    ] = None,
+    angle: Annotated[str | None, typer.Option("--angle", help=text("cli_add_run.angle"))] = None,
+    absorber: Annotated[
+        list[str] | None, typer.Option("--absorber", help=text("cli_add_run.absorber"))
+    ] = None,
+    condition: Annotated[
+        list[str] | None, typer.Option("--condition", "-c", help=text("cli_add_run.condition"))
+    ] = None,
     place: Annotated[str, typer.Option("--place", help=text("cli_add_run.place"))] = "",
     probe: Annotated[str | None, typer.Option("--probe", help=text("cli_add_run.probe"))] = None,
     started: Annotated[
@@ -63,6 +74,7 @@ def add_run(
     from counterproof.records import Position, Run
     from counterproof.records.listing import RunListing
     from counterproof.workshop import capture
+    from counterproof.workshop import surroundings as around
     from counterproof.workshop.detect import taught_shape
     from counterproof.workshop.overview import run_summary
 
@@ -82,7 +94,13 @@ def add_run(
         position=Position(
             place=place,
             distance_mm=None if distance is None else parse_quantity(distance, "mm"),
+            distance_u_mm=(
+                None if distance_uncertainty is None else parse_quantity(distance_uncertainty, "mm")
+            ),
+            angle_deg=0.0 if angle is None else around.typed_angle(angle),
+            absorbers=around.typed_absorbers(absorber or ()),
         ),
+        conditions=around.typed_conditions(condition or ()),
         sources=tuple(source or ()),
         started_utc=_moment(started),
         duration_s=seconds,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
-from counterproof.cli.output import console, emit, pairs
+from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.texts import text
 
 if TYPE_CHECKING:
@@ -105,8 +105,13 @@ def judge(
     """Judge a trial from the runs on the bench and keep the outcome there."""
     from counterproof.workshop.judging import judge_trial
 
-    with open_bench(folder, write=True) as opened:
-        found = judge_trial(opened, name, instrument, profile_name=profile, runs=run or [])
+    with (
+        open_bench(folder, write=True) as opened,
+        progress_bar(text("workshop.predicting"), quiet=as_json) as report,
+    ):
+        found = judge_trial(
+            opened, name, instrument, profile_name=profile, runs=run or [], report=report
+        )
     emit(found, as_json, show_outcome)
 
 

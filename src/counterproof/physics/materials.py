@@ -136,6 +136,7 @@ def _named() -> dict[str, Row]:
 
 _BY_NAME = _named()
 _ELEMENT_NAMES = {element.name: z for z, element in ELEMENTS.items()}
+_ELEMENT_NAMES |= {"aluminium": 13, "sulphur": 16, "caesium": 55}  # as IUPAC spells or allows them
 
 
 def material_names() -> list[str]:

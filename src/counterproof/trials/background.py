@@ -91,6 +91,19 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         warnings.append(text("trials.no_indication", instrument=subject.name))
     if own and not judgements:
         warnings.append(text("trials.no_reference"))
+    expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
+    if expected is not None:
+        rows.append(_ordinary(subject.name, expected))
+        shown = None if indicated is None else indicated.estimate
+        if shown is not None and (shown.low > expected.high or shown.high < expected.low):
+            warnings.append(
+                text(
+                    "trials.background.unusual",
+                    shown=format_estimate(shown),
+                    low=f"{expected.low:.2g}",
+                    high=f"{expected.high:.2g}",
+                )
+            )
     rows += _limits(own)
     scatter = _scatter(own)
     if scatter is not None:
@@ -128,6 +141,15 @@ def _row(name: str, group: Sequence[Evidence]) -> Row:
             values[key] = Measured.of(found.estimate)
             values[f"{key}, from"] = found.how
     return Row(label=name, instrument=name, values=values)
+
+
+def _ordinary(name: str, expected: Estimate) -> Row:
+    """What natural background is at an ordinary place: a plausibility, never a verdict."""
+    return Row(
+        label=text("trials.background.ordinary"),
+        instrument=name,
+        values={"dose rate": Measured.of(expected)},
+    )
 
 
 def _limits(own: Sequence[Evidence]) -> list[Row]:

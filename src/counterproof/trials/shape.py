@@ -65,7 +65,8 @@ class Evidence:
         counts: its count log, if one was recorded.
         readings: its reading logs (momentary, average, accumulated).
         nuclides: nuclides of the sources present, main one first.
-        expected_usv_h: dose rate that physics predicts at the position, if it was asked.
+        expected_usv_h: dose rate that physics predicts at the position, if it was asked; without
+            a source that of natural background at an ordinary place.
         cover_mg_cm2: what covers the source, as far as it is known; ``None`` when it is not.
     """
 

@@ -8,8 +8,8 @@ from counterproof.bench import Bench
 from counterproof.kit import Instrument, Source
 from counterproof.records import Run
 from counterproof.trials.shape import Evidence
-from counterproof.workshop.counters import counter_of, nuclides_of
-from counterproof.workshop.expected import expected_usv_h
+from counterproof.workshop.counters import counter_of, cover_of, nuclides_of
+from counterproof.workshop.expected import expected_background_usv_h, expected_usv_h
 
 
 def evidence_of(bench: Bench, run: Run) -> Evidence:
@@ -28,7 +28,8 @@ def evidence_of(bench: Bench, run: Run) -> Evidence:
         counts=logs[0] if logs else None,
         readings=bench.load_reading_logs(run),
         nuclides=nuclides_of(sources),
-        expected_usv_h=expected_usv_h(run, sources) if sources else None,
+        expected_usv_h=expected_usv_h(run, sources) if sources else expected_background_usv_h(),
+        cover_mg_cm2=cover_of(sources),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cache
 
 from counterproof.errors import UserError
 from counterproof.kit.source import Source
@@ -44,6 +45,22 @@ def expected_usv_h(run: Run, sources: Sequence[Source]) -> Estimate | None:
     half = coverage_factor(0.95) * u
     low = max(0.0, values - half)
     return Estimate(values, u, low, values + half, 0.95, "µSv/h", None, "physics of the source")
+
+
+@cache
+def expected_background_usv_h() -> Estimate:
+    """Return the H*(10) rate of natural background at an ordinary place in µSv/h.
+
+    A world mean; a real place differs by a factor of two either way, which is the interval.
+    """
+    from counterproof.physics.background import background
+
+    natural = background()
+    value = natural.h10_usv_h
+    u = natural.relative_u * value
+    return Estimate(
+        value, u, value / 2.0, 2.0 * value, 0.95, "µSv/h", None, "model of natural background"
+    )
 
 
 def _sheets(run: Run) -> tuple[Sheet, ...]:

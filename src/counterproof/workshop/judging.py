@@ -12,6 +12,7 @@ from counterproof.trials.criteria import DEFAULT_PROFILE, profile
 from counterproof.trials.shape import Ask
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
+from counterproof.workshop.predicted import with_predictions
 from counterproof.workshop.registry import TRIALS, trial
 
 
@@ -22,6 +23,7 @@ def judge_trial(
     *,
     profile_name: str = DEFAULT_PROFILE,
     runs: Sequence[str] = (),
+    report: Report = silent,
 ) -> Outcome:
     """Analyse one trial of an instrument and store the outcome.
 
@@ -31,13 +33,20 @@ def judge_trial(
         instrument: the counter under test.
         profile_name: a shipped acceptance profile or the path of one's own.
         runs: only these runs; all that serve when empty.
+        report: progress of what physics predicts, where the trial sets it beside its points.
 
     Raises:
         UserError: if trial, instrument, profile or a run is unknown.
+        Cancelled: if ``report`` answers ``False``; nothing is stored then.
     """
     chosen, criteria = trial(name), profile(profile_name)
     evidence = gather(bench, instrument, runs)
-    outcome = chosen.analyse(counter_of(bench.get(Instrument, instrument)), evidence, criteria)
+    subject = counter_of(bench.get(Instrument, instrument))
+    notes: tuple[str, ...] = ()
+    if chosen.serves(subject, evidence):
+        subject, notes = with_predictions(bench, subject, chosen.name, evidence, report)
+    outcome = chosen.analyse(subject, evidence, criteria)
+    outcome = outcome.model_copy(update={"warnings": (*outcome.warnings, *notes)})
     # one outcome per trial and instrument: the latest judgement stands, earlier ones are history
     key = f"{chosen.name} of {instrument}".replace(" ", "-")
     outcome = outcome.model_copy(update={"id": key})

@@ -1,0 +1,176 @@
+"""What physics predicts of the tube under test, as curves beside the points of two trials.
+
+The energy response asks for the response per µSv of H*(10) over energy, the angle trial for the
+response over the angle by which the counter is turned. Both are the bare tube's with its filter,
+without the box around it. The Monte Carlo takes seconds (the first time longer, while it is
+compiled), so curves are made only for a trial that has runs to set beside them, and kept for as
+long as the process lives.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from counterproof.bench import Bench
+from counterproof.errors import UserError
+from counterproof.kit import Instrument, Probe, Tube
+from counterproof.kit.to_tube import tube_model
+from counterproof.progress import Report, silent, step
+from counterproof.records import Series
+from counterproof.texts import text
+from counterproof.trials import angle, energy_response
+from counterproof.trials.emitted import mean_photon_kev
+from counterproof.trials.shape import Counter, Evidence
+
+ENERGIES_KEV = (30, 40, 50, 60, 80, 100, 150, 200, 300, 450, 662, 900, 1250, 1500)
+ANGLES_DEG = tuple(range(0, 181, 15))
+PRECISION = 0.02
+
+
+def with_predictions(
+    bench: Bench,
+    subject: Counter,
+    trial: str,
+    evidence: Sequence[Evidence],
+    report: Report = silent,
+) -> tuple[Counter, tuple[str, ...]]:
+    """Return the counter with the curve that a trial sets beside its points, and what to tell.
+
+    Args:
+        bench: where tube and probe are described.
+        subject: the counter under test.
+        trial: the trial's name; any but energy response and angle gets the counter as it is.
+        evidence: the runs to be analysed.
+        report: progress of the Monte Carlo.
+
+    Raises:
+        Cancelled: if ``report`` says so.
+    """
+    if trial not in (energy_response.NAME, angle.NAME):
+        return subject, ()
+    own = [e for e in evidence if e.counter.name == subject.name and e.run.sources]
+    if not own:
+        return subject, ()
+    try:
+        tube = tube_in_use(bench, subject.name, own)
+        if tube is None:
+            return subject, (text("workshop.no_tube_curve", instrument=subject.name),)
+        if trial == energy_response.NAME:
+            curve = energy_curve(tube, report)
+            return replace(subject, predicted_energy=curve), ()
+        turned = [e for e in own if e.run.position.angle_deg] or own
+        energy = mean_photon_kev(turned[0].nuclides)
+        if energy is None:
+            return subject, (text("workshop.no_angle_curve"),)
+        return replace(subject, predicted_angle=angle_curve(tube, energy, report)), ()
+    except UserError as error:
+        return subject, (error.message,)
+
+
+def tube_in_use(bench: Bench, instrument: str, runs: Sequence[Evidence]) -> Tube | None:
+    """Return the tube that the runs were made with: of their probe, else the one built in.
+
+    A probe's filter is put around its tube. ``None`` where no tube is named or the runs were made
+    with several probes.
+
+    Raises:
+        UserError: if a tube or probe is named that is not on the bench.
+    """
+    probes = {e.run.probe for e in runs}
+    if len(probes) > 1:
+        return None
+    name = next(iter(probes), None)
+    if name is None:
+        built_in = bench.get(Instrument, instrument).tube
+        return None if built_in is None else bench.get(Tube, built_in)
+    probe = bench.get(Probe, name)
+    tube = bench.get(Tube, probe.tube)
+    return tube.model_copy(update={"filter": (*tube.filter, *probe.filter)})
+
+
+def energy_curve(tube: Tube, report: Report = silent) -> Series:
+    """Return the H*(10) response relative to Cs-137 over photon energy, held as it usually is.
+
+    Raises:
+        UserError: if the description cannot be a tube.
+        Cancelled: if ``report`` says so.
+    """
+    return _energy_curve(tube.dumps(), _Quietly(report))
+
+
+def angle_curve(tube: Tube, energy_kev: float, report: Report = silent) -> Series:
+    """Return the response to photons of one energy over the angle, relative to 0°.
+
+    0° is a slim tube's side or a window's front; the counter is turned in the plane that holds the
+    tube's axis.
+
+    Raises:
+        UserError: as :func:`energy_curve`.
+        Cancelled: if ``report`` says so.
+    """
+    return _angle_curve(tube.dumps(), round(energy_kev), _Quietly(report))
+
+
+class _Quietly:
+    """A report that does not tell cache entries apart."""
+
+    def __init__(self, report: Report) -> None:
+        self.report = report
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Quietly)
+
+    def __hash__(self) -> int:
+        return 0
+
+
+@lru_cache(maxsize=16)
+def _energy_curve(described: str, told: _Quietly) -> Series:
+    from counterproof.workshop.responses import response_chart, response_report, side_angle
+
+    tube = Tube.loads(described, "")
+    found = response_report(
+        tube, ENERGIES_KEV, angle_deg=side_angle(tube), precision=PRECISION, report=told.report
+    )
+    return response_chart(found).series[0]
+
+
+@lru_cache(maxsize=16)
+def _angle_curve(described: str, energy_kev: int, told: _Quietly) -> Series:
+    from counterproof.physics.tube.response import response_curve
+    from counterproof.workshop.responses import side_angle
+
+    tube = Tube.loads(described, "")
+    model = tube_model(tube)
+    front = side_angle(tube)
+    designs = (model.nominal, *model.variants)
+    table = np.zeros((len(designs), len(ANGLES_DEG)))
+    for column, turned in enumerate(ANGLES_DEG):
+        step(told.report, column, len(ANGLES_DEG))
+        for row, design in enumerate(designs):
+            curve = response_curve(
+                design,
+                [float(energy_kev)],
+                angle_deg=abs(front - turned),
+                precision=PRECISION if row == 0 else 3.0 * PRECISION,
+                seed=1 + row,
+            )
+            table[row, column] = curve.effective_area_cm2[0]
+    step(told.report, len(ANGLES_DEG), len(ANGLES_DEG))
+    relative = table / table[:, :1]
+    spread = relative.std(axis=0) if len(designs) > 1 else np.zeros(len(ANGLES_DEG))
+    half = 1.96 * np.hypot(spread, math.sqrt(2.0) * PRECISION * relative[0])
+    half[0] = 0.0
+    return Series(
+        name=tube.name,
+        role="predicted",
+        x=tuple(float(a) for a in ANGLES_DEG),
+        y=tuple(float(v) for v in relative[0]),
+        low=tuple(float(v) for v in np.maximum(relative[0] - half, 0.0)),
+        high=tuple(float(v) for v in relative[0] + half),
+    )
