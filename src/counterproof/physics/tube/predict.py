@@ -19,6 +19,7 @@ from counterproof.physics.tube.ionisation import RELATIVE_U, primary_ionisation_
 from counterproof.physics.tube.layout import Array
 from counterproof.physics.tube.model import TubeModel
 from counterproof.physics.tube.response import (
+    DEFAULT_METHOD,
     HIGHEST_KEV,
     LOWEST_KEV,
     Curve,
@@ -112,7 +113,7 @@ def predict(
     natural: Background | None,
     precision: float = 0.02,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = DEFAULT_METHOD,
     report: Report = silent,
 ) -> Prediction:
     """Predict the count rate at one distance of a field.
@@ -132,49 +133,73 @@ def predict(
         UserError: if the source would lie inside the tube.
         Cancelled: if ``report`` says so.
     """
-    distance = float(at.distances_cm[index])
-    radius = at.source.diameter_cm / 2.0
-    kev, rate = at.photon_kev, at.photon_fluence_rate[index]
-    photon, near = Part(0.0, 0.0), 1.0
-    nodes = _nodes(kev, rate, _POINTS)
-    if nodes.size:
-        curve = response_curve(
-            tube, nodes, angle_deg=angle_deg, precision=precision, seed=seed, method=method,
-            report=report,
-        )  # fmt: skip
-        use = (kev >= LOWEST_KEV) & (kev <= HIGHEST_KEV)
-        weight = rate[use] * curve.area_at(kev[use])
-        main = float((weight * kev[use]).sum() / max(weight.sum(), 1e-300)) or float(nodes[0])
-        near = near_factor(
-            tube.nominal, distance, energy_kev=max(main, LOWEST_KEV), angle_deg=angle_deg,
-            radius_cm=radius, seed=seed,
-        )  # fmt: skip
-        part = fold(curve, kev, rate)
-        photon = Part(part.counts_per_s * near, part.u * near)
-    beta = _beta(tube, at, index, angle_deg, precision, seed, radius)
+    photon, near = photon_part(
+        tube, at, index, angle_deg=angle_deg, precision=precision, seed=seed, method=method,
+        report=report,
+    )  # fmt: skip
+    beta = electron_part(
+        tube, at, index, angle_deg=angle_deg, precision=precision, seed=seed, method=method,
+        report=report,
+    )  # fmt: skip
     back = Part(0.0, 0.0)
     if natural is not None:
         back = background_rate(tube, natural, precision=precision, seed=seed, method=method)
     return Prediction(photon, beta, back, near)
 
 
-def _beta(
+def photon_part(
     tube: TubeModel,
     at: Field,
     index: int,
+    *,
     angle_deg: float,
     precision: float,
-    seed: int,
-    radius: float,
+    seed: int = 1,
+    method: Method = DEFAULT_METHOD,
+    report: Report = silent,
+) -> tuple[Part, float]:
+    """Counts per second of a field's photons, and the factor for a near source in it."""
+    kev, rate = at.photon_kev, at.photon_fluence_rate[index]
+    nodes = _nodes(kev, rate, _POINTS)
+    if not nodes.size:
+        return Part(0.0, 0.0), 1.0
+    curve = response_curve(
+        tube, nodes, angle_deg=angle_deg, precision=precision, seed=seed, method=method,
+        report=report,
+    )  # fmt: skip
+    use = (kev >= LOWEST_KEV) & (kev <= HIGHEST_KEV)
+    weight = rate[use] * curve.area_at(kev[use])
+    main = float((weight * kev[use]).sum() / max(weight.sum(), 1e-300)) or float(nodes[0])
+    near = near_factor(
+        tube.nominal, float(at.distances_cm[index]), energy_kev=max(main, LOWEST_KEV),
+        angle_deg=angle_deg, radius_cm=at.source.diameter_cm / 2.0, seed=seed,
+    )  # fmt: skip
+    part = fold(curve, kev, rate)
+    return Part(part.counts_per_s * near, part.u * near), near
+
+
+def electron_part(
+    tube: TubeModel,
+    at: Field,
+    index: int,
+    *,
+    angle_deg: float,
+    precision: float,
+    seed: int = 1,
+    method: Method = DEFAULT_METHOD,
+    report: Report = silent,
 ) -> Part:
+    """Counts per second of a field's electrons that enter from outside."""
+    radius = at.source.diameter_cm / 2.0
     widths = np.diff(at.electron_edges_kev)
     kev, rate = at.electron_kev, at.electron_fluence_rate_kev[index] * widths
     nodes = _nodes(kev, rate, _POINTS)
     if not nodes.size:
         return Part(0.0, 0.0)
     curve = electron_curve(
-        tube, nodes, angle_deg=angle_deg, precision=max(precision, 0.02), seed=seed
-    )
+        tube, nodes, angle_deg=angle_deg, precision=max(precision, 0.02), seed=seed,
+        report=report,
+    )  # fmt: skip
     part = fold(curve, kev, rate)
     if part.counts_per_s <= 0.0:
         return part
@@ -194,7 +219,7 @@ def background_rate(
     *,
     precision: float = 0.03,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = DEFAULT_METHOD,
 ) -> Part:
     """Counts per second of natural background: terrestrial photons from all around and muons."""
     nodes = _nodes(natural.photon_kev, natural.photon_fluence_rate, 12)

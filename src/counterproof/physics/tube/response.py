@@ -25,6 +25,7 @@ from counterproof.progress import Report, silent, step
 from counterproof.texts import text
 
 Method = Literal["mc"]
+DEFAULT_METHOD: Method = "mc"
 
 CS137_KEV = 661.657
 LOWEST_KEV, HIGHEST_KEV = 5.0, 3500.0
@@ -106,7 +107,7 @@ def response_curve(
     angle_deg: float | None = 90.0,
     precision: float = 0.01,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = DEFAULT_METHOD,
     report: Report = silent,
 ) -> Curve:
     """Response to photons.
