@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 
 from counterproof.records import Measured
+from counterproof.records.run import Absorber
 from counterproof.signals.trains import CountLog
 from counterproof.trials.criteria import profile
 from counterproof.trials.dose_rate_ladder import TRIAL
 from counterproof.trials.shape import Ask, Counter, Evidence
-from tests.trials.conftest import Make
+from counterproof.trials.shared import normal
+from tests.trials.conftest import Make, sensitivity
 
 GRADE = profile("grade_b")
 CS = {"sources": ("caesium disc",), "nuclides": ("Cs-137",)}
@@ -125,3 +127,35 @@ def test_the_plan_gives_far_levels_more_time(lantern: Counter, wren: Counter) ->
     plan = TRIAL.plan(Ask(lantern, (wren,), ("caesium disc",)))
     minutes = [r.minutes for r in plan.runs if r.instrument == "Lantern"]
     assert minutes == sorted(minutes, reverse=True)
+
+
+def test_a_reference_for_another_nuclide_is_stated_and_not_judged(
+    lantern: Counter, wren: Counter, make: Make
+) -> None:
+    strange = replace(wren, sensitivity_per_s_per_usv_h={"Co-60": sensitivity(2.5)})
+    outcome = TRIAL.analyse(lantern, ladder(lantern, strange, make, (120.0, 120.0), 9e9), GRADE)
+    assert outcome.verdict == "no criterion"
+    assert len(outcome.judgements) == len(MM)
+    assert any("not calibrated for the caesium disc" in w for w in outcome.warnings)
+    # where physics knows the dose rate, it stands in for such a reference and is judged
+    known = [
+        replace(e, expected_usv_h=normal(3.0 * (50.0 / mm) ** 2, 0.01 * (50.0 / mm) ** 2))
+        if (mm := e.run.position.distance_mm)
+        else e
+        for e in ladder(lantern, strange, make, (120.0, 120.0), 9e9)
+    ]
+    outcome = TRIAL.analyse(lantern, known, GRADE)
+    assert not any("not calibrated" in w for w in outcome.warnings)
+    assert [j.verdict for j in outcome.judgements].count("met") >= 3
+
+
+def test_plates_and_turned_runs_are_no_rungs(lantern: Counter, wren: Counter, make: Make) -> None:
+    plain = ladder(lantern, wren, make, (120.0, 120.0), 9e9)
+    plate = (Absorber(material="Pb", areal_density_mg_cm2=11000.0),)
+    astray = [
+        make(lantern, 1.0, 1800.0, display=0.5, distance_mm=50.0, absorbers=plate, **CS),
+        make(lantern, 1.0, 1800.0, display=0.5, distance_mm=50.0, angle_deg=90.0, **CS),
+        make(lantern, 1.0, 1800.0, display=0.5, distance_mm=50.0, conditions={"step_s": 9}, **CS),
+    ]
+    outcome = TRIAL.analyse(lantern, [*plain, *astray], GRADE)
+    assert outcome.table == TRIAL.analyse(lantern, plain, GRADE).table

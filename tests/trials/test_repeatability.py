@@ -5,6 +5,7 @@ import pytest
 
 from counterproof.counting.poisson import rate_estimate
 from counterproof.errors import UserError
+from counterproof.records.run import Absorber
 from counterproof.trials.criteria import profile
 from counterproof.trials.registry import TRIALS, trial
 from counterproof.trials.repeatability import TRIAL, excess_variation
@@ -81,3 +82,24 @@ def test_every_trial_has_the_small_shape(lantern: Counter, wren: Counter) -> Non
 def test_a_mistyped_trial_gets_the_nearest_name() -> None:
     with pytest.raises(UserError, match="background"):
         trial("backgroud")
+
+
+def test_unlike_runs_are_not_taken_for_repeats(lantern: Counter, make: Make) -> None:
+    plates = [(), (Absorber(material="Al", areal_density_mg_cm2=100.0),)]
+    runs = [make(lantern, 5.0, 60.0, sources=("rods",), distance_mm=20.0) for _ in range(12)]
+    unlike = [
+        make(lantern, rate, 60.0, sources=("rods",), distance_mm=20.0, absorbers=a, conditions=c)
+        for rate, a, c in ((1.0, plates[1], {}), (9.0, plates[0], {"temperature_c": 40.0}))
+    ]
+    outcome = TRIAL.analyse(lantern, [*runs, *unlike], GRADE)
+    assert outcome.table[0].values["runs"] == len(runs)
+
+
+def test_altered_runs_are_no_background(lantern: Counter, make: Make) -> None:
+    plain = make(lantern, 0.5, 600.0)
+    altered = [
+        make(lantern, 500.0, 60.0, conditions=c)
+        for c in ({"injected_per_s": 500.0}, {"light": "lamp"}, {"voltage_v": 700.0})
+    ]
+    alone = trial("background").analyse(lantern, [plain], GRADE)
+    assert trial("background").analyse(lantern, [plain, *altered], GRADE).table == alone.table

@@ -96,6 +96,20 @@ class Run(Record):
         return moment.astimezone(UTC)
 
     @property
+    def is_altered(self) -> bool:
+        """Whether voltage, light, dose rate or pulses were altered on purpose during the run.
+
+        Such a run serves the trial that asked for it and no other.
+        """
+        altered = {"voltage_v", "step_s", "injected_per_s"} & self.conditions.keys()
+        return bool(altered) or self.conditions.get("light") in ("lamp", "ultraviolet")
+
+    @property
     def is_background(self) -> bool:
-        """Whether no source was present."""
-        return not self.sources
+        """Whether no source was present and nothing altered on purpose."""
+        return not self.sources and not self.is_altered
+
+    @property
+    def with_source(self) -> bool:
+        """Whether a source was present and nothing altered on purpose."""
+        return bool(self.sources) and not self.is_altered

@@ -52,7 +52,7 @@ def _turned(subject: Counter, evidence: Sequence[Evidence]) -> list[Evidence]:
     """Runs of the one scene (source, distance, absorbers) that has the most angles."""
     scenes: dict[object, list[Evidence]] = {}
     for e in evidence:
-        if e.counter.name == subject.name and e.run.sources:
+        if e.counter.name == subject.name and e.run.with_source:
             p = e.run.position
             scenes.setdefault((e.run.sources, p.distance_mm, p.absorbers), []).append(e)
     return max(scenes.values(), key=lambda s: len(_angles(s)), default=[])

@@ -82,7 +82,7 @@ def _scenes(name: str, evidence: Sequence[Evidence]) -> dict[object, list[Eviden
     """Runs of a counter by source, distance and angle, where absorbers differ."""
     scenes: dict[object, list[Evidence]] = {}
     for e in evidence:
-        if e.counter.name == name and e.run.sources:
+        if e.counter.name == name and e.run.with_source:
             p = e.run.position
             scenes.setdefault((e.run.sources, p.distance_mm, p.angle_deg), []).append(e)
     return {

@@ -45,6 +45,8 @@ class Rung:
         dose: net indicated dose rate.
         gross_dose: indicated dose rate, background included.
         truth: dose rate that a reference measured there, or that physics expects.
+        stranger: a reference whose calibration is for another nuclide, where nothing better says
+            the true dose rate: such a level is stated and not judged.
     """
 
     distance_mm: float
@@ -52,6 +54,7 @@ class Rung:
     dose: lv.Level | None
     gross_dose: lv.Level | None
     truth: lv.Level | None
+    stranger: str | None = None
 
     @property
     def factor_cpm_per_usv_h(self) -> Estimate | None:
@@ -102,7 +105,8 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         too_few = text("trials.ladder.too_few", have=len(rungs), need=FEWEST)
         nothing = text("trials.ladder.nothing", instrument=subject.name)
         return not_yet(NAME, subject, nothing, [too_few], text("trials.ladder.method"))
-    warnings: list[str] = []
+    strangers = dict.fromkeys(r.stranger for r in rungs if r.stranger)
+    warnings = [text("trials.ladder.other_nuclide", reference=r, source=source) for r in strangers]
     judgements = _judged(subject, rungs, profile)
     if not judgements:
         warnings.append(text("trials.no_reference"))
@@ -131,18 +135,23 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     )
 
 
+def _on_the_ladder(e: Evidence) -> bool:
+    """Whether a run has one source at a distance with nothing between and nothing turned."""
+    position = e.run.position
+    return (
+        e.run.with_source
+        and len(e.run.sources) == 1
+        and position.distance_mm is not None
+        and not position.absorbers
+        and position.angle_deg == 0.0
+    )
+
+
 def _rungs(
     subject: Counter, evidence: Sequence[Evidence]
 ) -> tuple[list[Rung], str, list[Evidence]]:
     background = [e for e in evidence if e.run.is_background]
-    plain = [
-        e
-        for e in evidence
-        if len(e.run.sources) == 1
-        and e.run.position.distance_mm is not None
-        and not e.run.position.absorbers
-        and e.run.position.angle_deg == 0.0
-    ]
+    plain = [e for e in evidence if _on_the_ladder(e)]
     by_source: dict[str, set[float]] = {}
     for e in plain:
         if e.counter.name == subject.name and e.run.position.distance_mm is not None:
@@ -157,7 +166,9 @@ def _rungs(
         here = [e for e in here if e.run.position.distance_mm == distance]
         own = [e for e in here if e.counter.name == subject.name]
         own_background = [e for e in background if e.counter.name == subject.name]
-        truth = _truth(own, [e for e in here if e.counter.name != subject.name], background)
+        truth, stranger = _truth(
+            own, [e for e in here if e.counter.name != subject.name], background
+        )
         rungs.append(
             Rung(
                 distance,
@@ -165,6 +176,7 @@ def _rungs(
                 lv.net(own, own_background, lv.indicated_dose_rate),
                 lv.pool(own, lv.displayed_dose_rate),
                 truth,
+                stranger,
             )
         )
     return rungs, source, used
@@ -172,15 +184,23 @@ def _rungs(
 
 def _truth(
     own: Sequence[Evidence], others: Sequence[Evidence], background: Sequence[Evidence]
-) -> lv.Level | None:
-    """Dose rate by a reference's calibration, else by physics."""
+) -> tuple[lv.Level | None, str | None]:
+    """Dose rate by a reference calibrated for the nuclide, else by physics, else by any reference.
+
+    The last comes with the reference's name.
+    """
+    strange: tuple[lv.Level | None, str | None] = (None, None)
     for name, group in lv.by_counter([e for e in others if e.counter.is_reference]):
         theirs = [e for e in background if e.counter.name == name]
         measured = lv.net_by_calibration(group, theirs)
         if measured is not None and measured.estimate.value > 0.0:
-            return measured
+            if lv.calibrated_for(group[0]):
+                return measured, None
+            strange = (measured, name)
     expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
-    return lv.Level(expected, 0.0, text("trials.predicted"), expected.u) if expected else None
+    if expected is not None:
+        return lv.Level(expected, 0.0, text("trials.predicted"), expected.u), None
+    return strange
 
 
 def _judged(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[Judgement]:
@@ -196,9 +216,8 @@ def _judged(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[J
             level=format_estimate(rung.truth.estimate),
             distance=f"{rung.distance_mm:g}",
         )
-        found.append(
-            judge(quantity, ratio, profile.criterion("linearity"), rung.dose.seconds, fixed)
-        )
+        criterion = None if rung.stranger else profile.criterion("linearity")
+        found.append(judge(quantity, ratio, criterion, rung.dose.seconds, fixed))
     return found
 
 
@@ -238,6 +257,7 @@ def _distance(subject: Counter, evidence: Sequence[Evidence], source: str) -> Di
         (e.run.position.distance_mm, *g)
         for e in own
         if e.run.sources == (source,)
+        and _on_the_ladder(e)
         and e.run.position.distance_mm is not None
         and (g := _gross(e)) is not None
     ]
@@ -326,14 +346,18 @@ def _statement(
 ) -> str:
     if not judgements:
         return change or text("trials.ladder.nothing", instrument=subject.name)
-    outside = [j for j in judgements if j.verdict == "not met"]
+    judged = [j for j in judgements if j.verdict != "no criterion"]
+    if not judged:
+        stated = text("trials.ladder.stated", instrument=subject.name, levels=len(judgements))
+        return f"{stated} {change}" if change else stated
+    outside = [j for j in judged if j.verdict == "not met"]
     key = "trials.ladder.outside" if outside else "trials.ladder.inside"
     words = text(
         key,
         instrument=subject.name,
         source=source,
         outside=len(outside),
-        levels=len(judgements),
+        levels=len(judged),
     )
     return f"{words} {change}" if change else words
 

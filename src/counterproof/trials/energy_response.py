@@ -72,7 +72,10 @@ def _used(subject: Counter, evidence: Sequence[Evidence]) -> list[Evidence]:
     return [
         e
         for e in evidence
-        if e.counter.name == subject.name and e.nuclides and e.run.position.angle_deg == 0.0
+        if e.counter.name == subject.name
+        and e.nuclides
+        and e.run.with_source
+        and e.run.position.angle_deg == 0.0
     ]
 
 

@@ -138,6 +138,15 @@ def sensitivity_for(counter: Counter, nuclides: Sequence[str]) -> tuple[Estimate
     return None
 
 
+def calibrated_for(evidence: Evidence) -> bool:
+    """Whether a reference's calibration holds for the run's nuclides.
+
+    A calibration with caesium says nothing about a source whose betas reach the reference's gas.
+    """
+    found = sensitivity_for(evidence.counter, evidence.nuclides)
+    return found is not None and (found[1] == "any" or found[1] in evidence.nuclides)
+
+
 def reference_dose_rate(evidence: Evidence) -> Level | None:
     """Return the dose rate that a reference counter measured in µSv/h, or ``None``."""
     rate = count_rate(evidence)

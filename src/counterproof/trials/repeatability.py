@@ -153,10 +153,13 @@ def excess_variation(runs: Sequence[Estimate]) -> tuple[Estimate, float, float]:
 
 
 def _commonest(own: Sequence[Evidence]) -> list[Evidence]:
-    """Return the runs of the most frequent source and distance."""
-    groups: dict[tuple[tuple[str, ...], float | None], list[Evidence]] = {}
+    """Return the runs of the most frequent source, position and conditions."""
+    groups: dict[object, list[Evidence]] = {}
     for e in own:
-        groups.setdefault((e.run.sources, e.run.position.distance_mm), []).append(e)
+        p = e.run.position
+        where = (p.distance_mm, p.angle_deg, p.absorbers)
+        conditions = frozenset(e.run.conditions.items())
+        groups.setdefault((e.run.sources, where, conditions), []).append(e)
     return max(groups.values(), key=len, default=[])
 
 

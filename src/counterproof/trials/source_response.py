@@ -70,7 +70,9 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         profile: its ``ratio`` criterion judges indicated over reference dose rate.
     """
     background = [e for e in evidence if e.run.is_background]
-    with_source = _at_the_position([e for e in evidence if not e.run.is_background])
+    with_source = _at_the_position(
+        [e for e in evidence if e.run.with_source and e.run.position.angle_deg == 0.0]
+    )
     criterion = profile.criterion("ratio")
     judgements: list[Judgement] = []
     rows: list[Row] = []
@@ -101,7 +103,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             if mine.dose and other.reference and other.reference.estimate.value > 0:
                 ratio = lv.over(mine.dose.estimate, other.reference.estimate)
                 dose_ratios.setdefault(name, []).append((label, ratio))
-                fits = _calibrated_for(theirs[0])
+                fits = lv.calibrated_for(theirs[0])
                 if not fits:
                     warnings.append(
                         text("trials.source_response.other_nuclide", reference=name, source=label)
@@ -155,15 +157,6 @@ def _at_the_position(runs: Sequence[Evidence]) -> list[Evidence]:
     return [e for e in runs if e.run.position.distance_mm == agreed or e.run.sources not in there]
 
 
-def _calibrated_for(e: Evidence) -> bool:
-    """Whether the reference's calibration holds for the run's nuclides.
-
-    A calibration with caesium says nothing about a source whose betas reach the reference's gas.
-    """
-    found = lv.sensitivity_for(e.counter, e.nuclides)
-    return found is not None and (found[1] == "any" or found[1] in e.nuclides)
-
-
 def _place(e: Evidence) -> tuple[tuple[str, ...], float | None, float, tuple[str, ...]]:
     position = e.run.position
     absorbers = tuple(
@@ -173,8 +166,16 @@ def _place(e: Evidence) -> tuple[tuple[str, ...], float | None, float, tuple[str
 
 
 def _label(e: Evidence, among: Sequence[Evidence]) -> str:
-    """The source's name, with the distance where it stood at more than one."""
+    """The source's name, with absorbers, and the distance where it stood at more than one."""
     name = " + ".join(e.run.sources)
+    if e.run.position.absorbers:
+        sheets = "; ".join(
+            f"{a.material} {a.areal_density_mg_cm2:g} mg/cm²"
+            if a.areal_density_mg_cm2
+            else f"{a.material} {a.thickness_mm:g} mm"
+            for a in e.run.position.absorbers
+        )
+        name = text("trials.source_response.behind", source=name, absorbers=sheets)
     distances = {x.run.position.distance_mm for x in among if x.run.sources == e.run.sources}
     distance = e.run.position.distance_mm
     return f"{name}, {distance:g} mm" if len(distances) > 1 and distance is not None else name

@@ -110,7 +110,7 @@ def plan_trial(
     )
     own = [e for e in gather(bench, instrument) if e.counter.name == instrument]
     background = pool([e for e in own if e.run.is_background], count_rate)
-    gross = pool([e for e in own if not e.run.is_background], count_rate)
+    gross = pool([e for e in own if e.run.with_source], count_rate)
     guess = Ask(subject)
     known = background.estimate.value if background else guess.background_per_s
     at_background = background_per_s or known or guess.background_per_s
