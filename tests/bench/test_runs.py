@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from counterproof import safefile as safefile_module
 from counterproof.bench import Bench, check, export_bench
 from counterproof.bench import signalfiles as signalfiles_module
 from counterproof.errors import Cancelled, UserError
 from counterproof.kit import Instrument
 from counterproof.records import Run
-from counterproof.signals import safefile as safefile_module
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 
 COUNTS = CountLog(np.array([0.0, 60.0]), np.array([60.0, 60.0]), np.array([20, 31]))

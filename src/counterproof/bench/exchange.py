@@ -22,7 +22,7 @@ from counterproof.bench.places import FOLDERS, is_inside, place
 from counterproof.bench.schema import MIGRATIONS
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
-from counterproof.signals.safefile import atomic_write
+from counterproof.safefile import atomic_write
 from counterproof.texts import text
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ from counterproof.bench.places import place
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.records import Signal
+from counterproof.safefile import atomic_write
 from counterproof.signals.pulsefile import read_pulses, write_pulses
-from counterproof.signals.safefile import atomic_write
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 from counterproof.texts import text
 

@@ -34,7 +34,7 @@ from counterproof.errors import UserError
 from counterproof.kit import Instrument, Probe, Source
 from counterproof.progress import Report, silent
 from counterproof.records import Run
-from counterproof.signals.safefile import atomic_write
+from counterproof.safefile import atomic_write
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 from counterproof.texts import text
 

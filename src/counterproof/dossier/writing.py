@@ -6,7 +6,7 @@ from pathlib import Path
 
 from counterproof.dossier.html import build_html
 from counterproof.records import Publication
-from counterproof.signals.safefile import atomic_write
+from counterproof.safefile import atomic_write
 
 
 def write_dossier(content: Publication, target: Path, pdf: bool = False) -> None:

@@ -7,10 +7,7 @@ again means, and says, the same.
 
 from __future__ import annotations
 
-import contextlib
 import difflib
-import os
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any, ClassVar, Self
@@ -19,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from counterproof.errors import UserError
 from counterproof.kit.lines import line_of
+from counterproof.safefile import atomic_write
 from counterproof.texts import text
 
 
@@ -94,7 +92,8 @@ class KitItem(KitPart):
         Raises:
             UserError: if the place cannot be written.
         """
-        write_atomically(path, self.dumps().encode())
+        with atomic_write(path, make_folder=True) as stream:
+            stream.write(self.dumps().encode())
 
 
 def read_text(path: Path) -> str:
@@ -123,28 +122,6 @@ def parse_toml(content: str, origin: str) -> dict[str, Any]:
         return tomllib.loads(content)
     except tomllib.TOMLDecodeError as error:
         raise UserError(text("kit.not_toml", origin=origin, reason=error)) from None
-
-
-def write_atomically(path: Path, content: bytes) -> None:
-    """Write a file beside its place, sync it and move it there.
-
-    Raises:
-        UserError: if the place cannot be written; what stood there before is kept.
-    """
-    temporary: str | None = None
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(temporary).replace(path)
-    except OSError as error:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                Path(temporary).unlink()
-        raise UserError(text("kit.unwritable", path=path, reason=error.strerror)) from None
 
 
 def explain(error: ValidationError, model: type[KitItem], origin: str, content: str = "") -> str:

@@ -32,7 +32,7 @@ from typing import Any
 import tomli_w
 
 from counterproof.errors import UserError
-from counterproof.signals.safefile import atomic_write
+from counterproof.safefile import atomic_write
 from counterproof.texts import text
 
 ROLES = ("pulse", "byte", "spacing", "counts", "rate", "dose_rate", "dose", "total")

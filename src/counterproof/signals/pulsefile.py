@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
+from counterproof.safefile import atomic_write, sync_folder
 from counterproof.signals.pulseblocks import (
     GAP,
     MAX_TICKS,
@@ -39,7 +40,6 @@ from counterproof.signals.pulseblocks import (
     read_file_head,
     ticks_of,
 )
-from counterproof.signals.safefile import atomic_write, sync_folder
 from counterproof.signals.trains import PulseTrain
 from counterproof.texts import text
 
@@ -327,7 +327,7 @@ class PulseWriter:
 
     def _unwritable(self, fault: OSError) -> UserError:
         reason = fault.strerror or str(fault)
-        return UserError(text("signals.not_writable", path=self.path, reason=reason))
+        return UserError(text("files.not_writable", path=self.path, reason=reason))
 
     @property
     def reached_s(self) -> float:

@@ -1,7 +1,8 @@
 """Files that are either whole or not there.
 
 :func:`atomic_write` writes beside the target, forces the bytes to the disk and renames: whoever
-looks sees the old file or the new one, at any instant of a crash.
+looks sees the old file or the new one, at any instant of a crash. Every room that writes files
+uses it.
 """
 
 from __future__ import annotations
@@ -30,8 +31,12 @@ def sync_folder(folder: Path) -> None:
 
 
 @contextmanager
-def atomic_write(path: str | Path) -> Iterator[BinaryIO]:
+def atomic_write(path: str | Path, *, make_folder: bool = False) -> Iterator[BinaryIO]:
     """Give a binary stream that becomes ``path`` when the block ends without an error.
+
+    Args:
+        path: the file to be.
+        make_folder: make its folder where there is none.
 
     Raises:
         UserError: if the folder cannot be written or the disk is full; nothing is left behind.
@@ -39,6 +44,8 @@ def atomic_write(path: str | Path) -> Iterator[BinaryIO]:
     path = Path(path)
     draft = path.with_name(f".{path.name}.{secrets.token_hex(6)}.tmp")
     try:
+        if make_folder:
+            path.parent.mkdir(parents=True, exist_ok=True)
         with draft.open("xb") as stream:
             yield stream
             stream.flush()
@@ -47,7 +54,7 @@ def atomic_write(path: str | Path) -> Iterator[BinaryIO]:
         sync_folder(path.parent)
     except OSError as fault:
         reason = fault.strerror or str(fault)
-        raise UserError(text("signals.not_writable", path=path, reason=reason)) from fault
+        raise UserError(text("files.not_writable", path=path, reason=reason)) from fault
     finally:
         with suppress(OSError):
             draft.unlink(missing_ok=True)
