@@ -471,6 +471,12 @@ def test_plain_lists(tmp_path):
     np.testing.assert_array_equal(train.times_s, [0.5, 1.5, 2.5])
     assert (train.duration_s, train.warnings) == (10.0, ())
     assert "how long" in read_pulse_list(path).warnings[0]
+    for heading in ("time_s", '"times_s"', "\ufeff# onsets\n\nTime_s"):
+        path.write_text(f"{heading}\n0.5\n1.5\n2.5\n", encoding="utf-8")
+        np.testing.assert_array_equal(read_pulse_list(path, 10.0).times_s, [0.5, 1.5, 2.5])
+    path.write_text("time_ms\n500\n")  # another unit is no heading of this list
+    with pytest.raises(UserError, match="line 1"):
+        read_pulse_list(path)
     path.write_text(json.dumps([0.5, 1, 2.5]))
     np.testing.assert_array_equal(read_pulse_list(path).times_s, [0.5, 1, 2.5])
     content = {"times_s": [1.0], "duration_s": 9.0, "efficiency": 0.9, "gaps_s": [[2, 3]]}

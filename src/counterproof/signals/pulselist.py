@@ -1,9 +1,9 @@
 """Plain lists of pulse times in seconds: one per line, or JSON.
 
-:func:`read_pulse_list` takes one number per line, a JSON list of numbers, or a JSON object with
-``times_s`` (and, if it has them, ``duration_s``, ``resolving_time_s``, ``efficiency``,
-``efficiency_u``, ``false_rate_per_s``, ``gaps_s``, ``warnings``), and our own pulse files. There is
-nothing to map: one number is one pulse, in seconds from the start of the recording.
+:func:`read_pulse_list` takes one number per line (a heading ``time_s`` may stand above), a JSON
+list of numbers, or a JSON object with ``times_s`` (and, if it has them, ``duration_s``,
+``resolving_time_s``, ``efficiency``, ``efficiency_u``, ``false_rate_per_s``, ``gaps_s``,
+``warnings``), and our own pulse files. There is nothing to map: one number is one pulse, in seconds from the start of the recording.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from counterproof.signals.tables import read_table
 from counterproof.signals.trains import PulseTrain
 from counterproof.texts import text
 
+_HEADINGS = (b"time_s", b"times_s")
 _NUMBERS = ("resolving_time_s", "efficiency", "efficiency_u", "false_rate_per_s")
 
 
@@ -48,10 +49,25 @@ def read_pulse_list(
         return read_pulses(path, report)
     if head.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] in (b"[", b"{"):
         return _read_json(path, length_s)
-    mapping = Mapping("pulse", time_columns=(1,), separator="none", length_s=length_s)
+    mapping = Mapping(
+        "pulse",
+        time_columns=(1,),
+        separator="none",
+        length_s=length_s,
+        skip_lines=_heading_lines(head),
+    )
     found = read_table(path, mapping, report)
     assert isinstance(found, PulseTrain)
     return found
+
+
+def _heading_lines(head: bytes) -> int:
+    """Return how many lines to pass over: those down to a heading ``time_s``, if there is one."""
+    for number, line in enumerate(head.removeprefix(b"\xef\xbb\xbf").splitlines(), start=1):
+        plain = line.strip()
+        if plain and not plain.startswith(b"#"):
+            return number if plain.strip(b"\"'").lower() in _HEADINGS else 0
+    return 0
 
 
 def _read_json(path: Path, length_s: float | None) -> PulseTrain:
