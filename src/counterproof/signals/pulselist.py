@@ -3,7 +3,8 @@
 :func:`read_pulse_list` takes one number per line (a heading ``time_s`` may stand above), a JSON
 list of numbers, or a JSON object with ``times_s`` (and, if it has them, ``duration_s``,
 ``resolving_time_s``, ``efficiency``, ``efficiency_u``, ``false_rate_per_s``, ``gaps_s``,
-``warnings``), and our own pulse files. There is nothing to map: one number is one pulse, in seconds from the start of the recording.
+``warnings``), and our own pulse files. There is nothing to map: one number is one pulse, in seconds
+from the start of the recording.
 """
 
 from __future__ import annotations

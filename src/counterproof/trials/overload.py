@@ -25,7 +25,7 @@ from counterproof.trials.shared import not_yet, plan_of, points
 
 NAME = "overload"
 STEPS_PER_S = (10, 100, 1000, 5000, 20000, 100000)
-HOLD_S = 30.0  # how long an overload is to be shown (practice after NPL Good Practice Guide 14)
+HOLD_S = 30.0  # how long an overload is to be shown; common practice, no source
 FOLDS = 3.0  # standard uncertainties of a fall that count; common practice, no source
 FOLLOWS = 0.8  # share of proportionality above which the display still follows
 
