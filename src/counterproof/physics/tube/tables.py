@@ -12,7 +12,10 @@ from counterproof.physics import attenuation, stopping, xcom
 from counterproof.physics.elements import ELEMENTS
 from counterproof.physics.materials import Material, mean_excitation_ev
 from counterproof.physics.tube import layout as lay
-from counterproof.physics.tube.elastic import screened_rutherford
+from counterproof.physics.tube.elastic import (
+    screening_of_ratio,
+    transport_cross_sections,
+)
 from counterproof.physics.tube.ionisation import primary_ionisation_per_cm
 from counterproof.physics.tube.layout import MC2, Array, Tables
 
@@ -129,17 +132,13 @@ def electron_table(m: Material, s: Settings, is_fill: bool) -> Array:
     out[:, lay.BREMS] = rad * number
     out[:, lay.SOFT_LOSS] = np.maximum(col - loss, 0.05 * col) + rad * soft_share
     # elastic
-    g1 = np.zeros(E_POINTS)
-    weight = np.zeros(E_POINTS)
-    ln_a = np.zeros(E_POINTS)
+    g1, g2 = np.zeros(E_POINTS), np.zeros(E_POINTS)
     for z, w in m.mass_fractions.items():
         atoms = w * rho * _AVOGADRO / ELEMENTS[z].atomic_weight
-        a, s1 = screened_rutherford(z, e)
-        g1 += atoms * s1
-        weight += atoms * s1
-        ln_a += atoms * s1 * np.log(a)
-    ln_a /= weight
-    a = np.exp(ln_a)
+        first, second = transport_cross_sections(z, e)
+        g1 += atoms * first
+        g2 += atoms * second
+    a = screening_of_ratio(g2 / g1)
     mean = a * ((1.0 + a) * np.log1p(1.0 / a) - 1.0)
     sigma = g1 / (2.0 * mean)
     sigma_hard = np.minimum(sigma, g1 / s.c1)
