@@ -106,18 +106,11 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     ]
     if len(nets) < len(angles):
         warnings.append(text("trials.angle.some_silent", runs=len(angles) - len(nets)))
-    least = min(ratios, key=lambda a: ratios[a].value)
     return Outcome(
         trial=NAME,
         instrument=subject.name,
         verdict=worst([j.verdict for j in judgements]),
-        statement=text(
-            "trials.angle.statement",
-            instrument=subject.name,
-            ratio=format_estimate(ratios[least]),
-            angle=f"{least:g}",
-            count=len(ratios),
-        ),
+        statement=_statement(subject, ratios),
         runs=tuple(e.run.id for e in (*runs, *off)),
         judgements=tuple(judgements),
         table=tuple(
@@ -135,6 +128,19 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         charts=(_chart(subject, ratios, profile),),
         warnings=tuple(warnings),
         method=method,
+    )
+
+
+def _statement(subject: Counter, ratios: dict[float, Estimate]) -> str:
+    """Where it sees least; no dependence is claimed while every interval holds 1."""
+    least = min(ratios, key=lambda a: ratios[a].value)
+    alike = all(r.low <= 1.0 <= r.high for r in ratios.values())
+    return text(
+        "trials.angle.alike" if alike else "trials.angle.statement",
+        instrument=subject.name,
+        ratio=format_estimate(ratios[least]),
+        angle=f"{least:g}",
+        count=len(ratios),
     )
 
 
@@ -166,6 +172,7 @@ def _judged(
         ratio,
         held,
         min(side.seconds, front.seconds),
+        min(lv.fixed_u_of_ratio(ratio, side, front), ratio.u),
     )
 
 

@@ -7,6 +7,7 @@ source's activity; the predicted curve of the tube stands beside the measured po
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -114,24 +115,34 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     ratios = [(p, lv.over(p.response, base.response)) for p in others]
     judgements = [_judged(subject, p, ratio, base, profile) for p, ratio in ratios]
     judged = [j for j in judgements if j.verdict != "no criterion"]
-    worst_ratio = max(ratios, key=lambda pair: abs(np.log(max(pair[1].value, 1e-3))))
     return Outcome(
         trial=NAME,
         instrument=subject.name,
         verdict=worst([j.verdict for j in judged or judgements]),
-        statement=text(
-            "trials.energy.statement",
-            instrument=subject.name,
-            ratio=format_estimate(worst_ratio[1]),
-            source=worst_ratio[0].label,
-            energy=f"{worst_ratio[0].energy_kev:.0f}",
-        ),
+        statement=_statement(subject, ratios),
         runs=tuple(e.run.id for e in evidence),
         judgements=tuple(judgements),
         table=tuple(_row(subject, p, ratio) for p, ratio in ratios),
         charts=(_chart(subject, ratios, profile),),
         warnings=tuple(dict.fromkeys(warnings)),
         method=method,
+    )
+
+
+def _statement(subject: Counter, ratios: Sequence[tuple[Point, Estimate]]) -> str:
+    """Where it departs most; a departure is one whose interval does not hold 1."""
+
+    def size(pair: tuple[Point, Estimate]) -> float:
+        return abs(math.log(max(pair[1].value, 1e-3)))
+
+    departs = [pair for pair in ratios if not pair[1].low <= 1.0 <= pair[1].high]
+    point, ratio = max(departs or ratios, key=size)
+    return text(
+        "trials.energy.statement" if departs else "trials.energy.alike",
+        instrument=subject.name,
+        ratio=format_estimate(ratio),
+        source=point.label,
+        energy=f"{point.energy_kev:.0f}",
     )
 
 
@@ -165,6 +176,7 @@ def _points(subject: Counter, evidence: Sequence[Evidence]) -> tuple[list[Point]
         if not key[1].absorbers and hard_betas(group[0].nuclides):
             warnings.append(text("trials.energy.betas", source=label))
         true, fixed, by = truth
+        fixed = math.hypot(fixed, shown.fixed_u / max(abs(shown.estimate.value), 1e-30))
         response = lv.over(shown.estimate, true)
         found.append(Point(label, group[0].nuclides[0], energy, response, fixed, shown.seconds, by))
     # of a nuclide measured at several places the one with the smallest uncertainty speaks
@@ -175,9 +187,13 @@ def _points(subject: Counter, evidence: Sequence[Evidence]) -> tuple[list[Point]
 def _truth(
     own: Sequence[Evidence], beside: Sequence[Evidence], background: Sequence[Evidence]
 ) -> tuple[Estimate, float, str] | None:
-    """True dose rate: a reference calibrated for this nuclide, else physics; its fixed part."""
+    """True dose rate: a reference calibrated for this nuclide (or all), else physics.
+
+    Beside it the relative uncertainty that time cannot take away, and who says so.
+    """
     for name, group in lv.by_counter([e for e in beside if e.counter.is_reference]):
-        sensitivity = group[0].counter.sensitivity_per_s_per_usv_h.get(own[0].nuclides[0])
+        known = group[0].counter.sensitivity_per_s_per_usv_h
+        sensitivity = known.get(own[0].nuclides[0], known.get("any"))
         off = [e for e in background if e.counter.name == name]
         net = lv.net(group, off, lv.count_rate)
         if sensitivity is not None and net is not None and net.estimate.low > 0.0:
@@ -193,7 +209,7 @@ def _judged(
     subject: Counter, p: Point, ratio: Estimate, base: Point, profile: Profile
 ) -> Judgement:
     covered = profile.covers("energy_response", p.energy_kev)
-    fixed = abs(ratio.value) * float(np.hypot(p.fixed_relative, base.fixed_relative))
+    fixed = abs(ratio.value) * math.hypot(p.fixed_relative, base.fixed_relative)
     return judge(
         text(
             "trials.energy.ratio",

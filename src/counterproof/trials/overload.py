@@ -195,14 +195,20 @@ def _share(step: Step, first: Step) -> float:
 def _judged(
     subject: Counter, steps: Sequence[Step], unit: str, profile: Profile, folds: bool
 ) -> tuple[Judgement | None, list[str]]:
-    """Judge the least shown for half a minute of overload against the end of the range."""
+    """Judge the least shown for half a minute of overload against the end of the range.
+
+    Without a stated end it is the most shown at lower rates; overload is then reached when the
+    display no longer follows, else when proportionality would have it above the end.
+    """
     last, lower = steps[-1], steps[:-1]
     stated = subject.claims.get("range_top_usv_h") if unit == lv.DOSE_RATE else None
     top = stated or max(s.shown.estimate.value for s in lower)
     missing = []
     if unit != lv.DOSE_RATE:
         return None, [text("trials.overload.no_display")]
-    if stated is None and follows(steps):
+    proportional = last.injected_per_s * steps[0].shown.estimate.value / steps[0].injected_per_s
+    within = proportional < stated if stated is not None else follows(steps)
+    if within:
         missing.append(text("trials.overload.not_reached"))
     if stated is None and last.injected_per_s < 2.0 * lower[-1].injected_per_s:
         missing.append(text("trials.overload.close"))
