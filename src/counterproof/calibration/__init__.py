@@ -1,6 +1,15 @@
-"""Calibration: what the counts of a source ladder say about a counter's sensitivity.
+"""Calibration: what a counter shows against what is true, how sure, and how much may be said.
 
-What to use when: :func:`counterproof.calibration.ladder_fit.fit_ladder` for the sensitivity with
-scatter, offset, dead time and source as nuisances; :func:`counterproof.readout.menu.best_step`
-(a floor below) for the number to enter in a menu that accepts only steps.
+What to use when:
+
+- :func:`calibrate` for the whole of it: runs in, a record out;
+- :func:`says` for its sentences, in the words that its standing allows;
+- ``fit`` and ``choice`` for the likelihood alone: a ``Problem`` in, factor and evidence out.
 """
+
+from counterproof.calibration.advice import Dial
+from counterproof.calibration.calibrate import calibrate
+from counterproof.calibration.evidence import Assumptions
+from counterproof.calibration.saying import says
+
+__all__ = ["Assumptions", "Dial", "calibrate", "says"]

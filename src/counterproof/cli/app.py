@@ -33,6 +33,7 @@ MISUSE: type[Exception] = next(
 
 COMMANDS: dict[str, str] = {
     "demo": "counterproof.cli.demo:demo",
+    "serve": "counterproof.web.command:serve",
     "pulses": "counterproof.cli.pulses:pulses",
     "field": "counterproof.cli.field:field",
     "response": "counterproof.cli.response:response",
@@ -44,6 +45,7 @@ COMMANDS: dict[str, str] = {
     "trial": "counterproof.cli.trial:trial",
     "readout": "counterproof.cli.readout:readout",
     "findings": "counterproof.cli.findings:findings",
+    "calibrate": "counterproof.cli.calibrate:calibrate",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }

@@ -66,7 +66,8 @@ class Source(KitItem):
     ``nuclide`` is a nuclide or a source material (``"uranium ore"``, ``"thorium"``, …), whose
     activity is that of the chain's head.
     Activity and its uncertainty (one standard uncertainty) may be absent: then shape and ratios
-    alone are known. ``matrix`` is the material that holds the activity of a disc or cylinder.
+    alone are known. ``certificate`` is the activity's certificate (laboratory, number), with which
+    the activity is ``traceable``. ``matrix`` is the material that holds the activity of a disc or cylinder.
     """
 
     table: ClassVar[str] = "source"
@@ -77,6 +78,8 @@ class Source(KitItem):
     activity: ActivityText | None = None
     activity_uncertainty: str | None = None
     reference_date: dt.date | None = None
+    certificate: str = ""
+    traceable: bool = False
     form: Literal["point", "disc", "line", "cylinder"] = "point"
     diameter_mm: Millimetres | None = None
     length_mm: Millimetres | None = None
@@ -100,6 +103,8 @@ class Source(KitItem):
             u = said(uncertainty_of, self.activity_uncertainty, self.activity_bq, "Bq")
             if not u >= 0:
                 raise ValueError(text("kit.must_reach", given=self.activity_uncertainty, bound=0))
+        if self.traceable and not (self.certificate and self.activity_uncertainty):
+            raise ValueError(text("kit.traceable_without"))
         for key in _SIZES[self.form]:
             if getattr(self, key) is None:
                 raise ValueError(text("kit.form_needs", form=self.form, key=key))
