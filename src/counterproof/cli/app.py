@@ -46,6 +46,7 @@ COMMANDS: dict[str, str] = {
     "readout": "counterproof.cli.readout:readout",
     "findings": "counterproof.cli.findings:findings",
     "calibrate": "counterproof.cli.calibrate:calibrate",
+    "compare": "counterproof.cli.compare:compare",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }
