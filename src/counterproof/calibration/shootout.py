@@ -131,7 +131,7 @@ def _deviations(
     rng: np.random.Generator,
     draws: int,
 ) -> Floats:
-    """Draws of the root mean square deviation; before a source not seen it is as the others' are."""
+    """Draws of the root mean square deviation; a source not seen counts as the others do."""
     x = np.array([by_source[s].x if s in by_source else 0.0 for s in sources])
     u2 = np.array([by_source[s].u ** 2 if s in by_source else math.inf for s in sources])
     keep = spread2 / (spread2 + u2)
