@@ -53,11 +53,22 @@ class LiveRun:
         self._waiting: list[NDArray[np.float64]] = []
         self._until = self._flushed = self._writer.reached_s
         self._flushed_at = time.monotonic()
+        self._zero_s = 0.0
 
     @property
     def reached_s(self) -> float:
-        """Time since the run's start up to which it has been listened to, in s."""
-        return self._until
+        """Time up to which it has been listened to, in s; counted as in :meth:`append`."""
+        return self._until - self._zero_s
+
+    def carry_on(self, at_s: float) -> None:
+        """Listen again from ``at_s`` of the run on: times from now on are counted from there.
+
+        What lies between becomes a gap.
+        """
+        at_s = max(at_s, self._until)
+        if at_s > self._until:
+            self.gap(self._until, at_s)
+        self._zero_s = at_s
 
     def append(self, times_s: NDArray[np.float64], until_s: float) -> None:
         """Take the pulses of the stretch that ends at ``until_s``.
@@ -70,7 +81,8 @@ class LiveRun:
             UserError: if the disk refuses.
             ValueError: if times step back.
         """
-        times = np.asarray(times_s, dtype=np.float64)
+        times = np.asarray(times_s, dtype=np.float64) + self._zero_s
+        until_s += self._zero_s
         if until_s < self._until or (times.size and times[0] < self._writer.reached_s - 1e-6):
             raise ValueError("a stretch must not begin before the last one ended")
         self._waiting.append(times)
@@ -82,6 +94,7 @@ class LiveRun:
     def gap(self, start_s: float, end_s: float) -> None:
         """Note that nothing could be heard from ``start_s`` to ``end_s``."""
         self.flush()
+        start_s, end_s = start_s + self._zero_s, end_s + self._zero_s
         self._writer.gap(start_s, end_s)
         self._until = self._flushed = max(self._until, end_s)
 
@@ -95,8 +108,32 @@ class LiveRun:
         """
         self.bench.database.write(
             "INSERT INTO live_reading VALUES (?, ?, ?, ?, ?, ?)",
-            *(self.run.id, time_s, value, quantity, unit, field),
+            *(self.run.id, time_s + self._zero_s, value, quantity, unit, field),
         )
+
+    def readings(self) -> list[tuple[float, float, str, str, str]]:
+        """Return what was read so far, as entered: (time_s, value, quantity, unit, field)."""
+        return [
+            (float(t), float(v), str(q), str(u), str(f))
+            for t, v, q, u, f in self.bench.database.rows(
+                "SELECT time_s, value, quantity, unit, field FROM live_reading WHERE run = ?"
+                " ORDER BY rowid",
+                self.run.id,
+            )
+        ]
+
+    def strike_reading(self) -> None:
+        """Take back the reading that was entered last."""
+        self.bench.database.write(
+            "DELETE FROM live_reading WHERE rowid ="
+            " (SELECT max(rowid) FROM live_reading WHERE run = ?)",
+            self.run.id,
+        )
+
+    def note(self, notes: Mapping[str, Any]) -> None:
+        """Note what is known of the pulse train; see :meth:`finish`."""
+        self.flush()
+        self._writer.note(notes)
 
     def flush(self) -> None:
         """Bring what waits to the disk.
@@ -177,7 +214,7 @@ def settle(bench: Bench, run: Run, interrupted: bool) -> Run:
             found = summary(path)
         except UserError:  # died before the file's head was written: there is nothing in it
             found = None
-        if found is not None:
+        if found is not None and (found.count or found.duration_s > 0.0):
             duration = found.duration_s
             note = "" if found.complete else text("bench.cut_off")
             signals.append(

@@ -47,6 +47,7 @@ COMMANDS: dict[str, str] = {
     "findings": "counterproof.cli.findings:findings",
     "calibrate": "counterproof.cli.calibrate:calibrate",
     "compare": "counterproof.cli.compare:compare",
+    "retest": "counterproof.cli.retest:retest",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }

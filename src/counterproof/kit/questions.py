@@ -166,7 +166,7 @@ _QUESTIONS: dict[str, tuple[Question, ...]] = {
 }
 
 # Tables of which an item may have several; the questions fill the first.
-_LISTS = {"display", "setting", "cover", "absorber", "change"}
+LISTED = {"display", "setting", "cover", "absorber", "change"}
 _FIXED = {"setting": {"kind": "factor"}}
 
 
@@ -205,7 +205,7 @@ def build(kind: str, answers: Mapping[str, Any]) -> KitItem:
         table, _, key = question.key.rpartition(".")
         if not table:
             body[key] = value
-        elif table in _LISTS:
+        elif table in LISTED:
             first = body.setdefault(table, [dict(_FIXED.get(table, {}))])[0]
             first[key] = value
         else:

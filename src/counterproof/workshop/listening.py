@@ -114,6 +114,26 @@ class Listener:
             more = max(0.0, time_for_relative(estimate.value, WANTED) - live)
         return Now(seconds, self._count, estimate, more, False, self._reading)
 
+    @property
+    def shape(self) -> ClickShape | None:
+        """The click's shape as learned, ``None`` before and for what is no sound."""
+        found = self._sound.detector if self._sound is not None else None
+        return None if found is None else found.learned.shapes[0]
+
+    @property
+    def counted_s(self) -> float:
+        """Up to where the pulses are certain; sound is searched a second or two behind."""
+        if self._sound is None:
+            return self._until
+        return self._sound.detector.seconds if self._sound.detector is not None else 0.0
+
+    def loudest(self) -> float:
+        """Return the largest amplitude since the last call, where clicks are searched for."""
+        if self._sound is None:
+            return 0.0
+        found, self._sound.loudest = self._sound.loudest, 0.0
+        return found
+
     def train(self) -> PulseTrain:
         """Return the pulses heard so far."""
         if self._sound is not None:
@@ -194,10 +214,13 @@ class _Sound:
         self._held_s = 0.0
         self._tries = list(LEARN_AT_S)
         self._seen = 0
+        self.loudest = 0.0
 
     def push(self, samples: NDArray[np.float32]) -> list[Floats]:
         """Take samples; return arrays of onset times that became certain."""
         ready = self._front.push(samples)
+        if ready.size:
+            self.loudest = max(self.loudest, float(np.abs(ready).max()))
         if self.detector is not None:
             return self._detected([ready])
         self._held.append(ready)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 from counterproof.bench import Bench
 from counterproof.kit import KINDS, Instrument
@@ -23,30 +24,52 @@ def summary_of(bench: Bench) -> BenchSummary:
         name=bench.name,
         items=items,
         outcomes={f"{o.instrument}: {o.trial}": o.verdict for o in outcomes},
-        next_step=_next_step(bench, items, outcomes),
+        next_step=_in_words(next_step(bench)),
     )
 
 
-def _next_step(bench: Bench, items: dict[str, int], outcomes: Sequence[Outcome]) -> str:
-    if not items["instrument"]:
-        return text("workshop.next_instrument")
+@dataclass(frozen=True)
+class Step:
+    """The suggested next step.
+
+    Args:
+        what: describe an instrument, record a run, judge a trial, record longer, publish.
+        instrument: of which counter; empty if there is none.
+        trial: which trial needs longer.
+        minutes: how much longer.
+    """
+
+    what: Literal["instrument", "run", "trial", "longer", "dossier"]
+    instrument: str = ""
+    trial: str = ""
+    minutes: float = 0.0
+
+
+def next_step(bench: Bench) -> Step:
+    """Return what to do next on a bench."""
     instruments = bench.list(Instrument)
+    if not instruments:
+        return Step("instrument")
     subject = next((i for i in instruments if i.role == "under test"), instruments[0]).name
-    if not items["run"]:
-        return text("workshop.next_run", instrument=subject)
+    if not bench.names(Run):
+        return Step("run", subject)
+    outcomes = bench.list(Outcome)
     if not outcomes:
-        return text("workshop.next_trial", instrument=subject)
-    waiting = [o for o in outcomes if o.verdict == "cannot tell yet"]
-    for outcome in waiting:
+        return Step("trial", subject)
+    for outcome in outcomes:
         minutes = [j.more_minutes for j in outcome.judgements if j.more_minutes]
-        if minutes:
-            return text(
-                "workshop.next_longer",
-                trial=outcome.trial,
-                instrument=outcome.instrument,
-                minutes=f"{max(minutes):.0f}",
-            )
-    return text("workshop.next_dossier", instrument=outcomes[0].instrument)
+        if outcome.verdict == "cannot tell yet" and minutes:
+            return Step("longer", outcome.instrument, outcome.trial, max(minutes))
+    return Step("dossier", outcomes[0].instrument)
+
+
+def _in_words(step: Step) -> str:
+    return text(
+        f"workshop.next_{step.what}",
+        instrument=step.instrument,
+        trial=step.trial,
+        minutes=f"{step.minutes:.0f}",
+    )
 
 
 def run_summary(bench: Bench, run: Run) -> RunSummary:

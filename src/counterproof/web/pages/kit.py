@@ -1,0 +1,171 @@
+"""What lies on the bench: list, describe, change, delete, and every state it was in."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from counterproof.errors import UserError
+from counterproof.kit import KINDS, KitItem, Probe, Source, Tube
+from counterproof.kit.questions import questions
+from counterproof.texts import text
+from counterproof.web.asking import Ask
+from counterproof.workshop import kitwork
+from counterproof.workshop.publishing import facts_of
+
+
+def listing(ask: Ask) -> Response:
+    """Everything, by kind."""
+    groups = [
+        (kind, [(i.name, _short(i)) for i in ask.bench.list(cls)]) for kind, cls in KINDS.items()
+    ]
+    return ask.page("kit.html.j2", groups=groups)
+
+
+def _short(item: KitItem) -> str:
+    facts = [f"{k} {v}" for k, v in facts_of(item).items() if k != "description"]
+    described = getattr(item, "description", "")
+    return described or ", ".join(facts[:3])
+
+
+def item(ask: Ask) -> Response:
+    """One thing: what is stated about it, and its history."""
+    cls = kitwork.kind_named(ask.path("kind"))
+    found = ask.bench.get(cls, ask.path("name"))
+    return ask.page(
+        "item.html.j2",
+        item=found,
+        kind=ask.path("kind"),
+        facts=facts_of(found),
+        written=found.dumps(),
+        history=ask.bench.history(cls, found.name)[::-1],
+        problem="",
+    )
+
+
+def _form(
+    ask: Ask, answers: dict[str, str], problems: dict[str, str], before: KitItem | None
+) -> Response:
+    kind = ask.path("kind")
+    kitwork.kind_named(kind)
+    bench = ask.bench
+    return ask.page(
+        "kitform.html.j2",
+        400 if problems else 200,
+        kind=kind,
+        questions=questions(kind),
+        answers=answers,
+        problems=problems,
+        before=before,
+        offers={"tube": bench.names(Tube), "source": bench.names(Source)}
+        | {"of": [*bench.names(KINDS["instrument"]), *bench.names(Probe)]},
+    )
+
+
+def new(ask: Ask) -> Response:
+    """Describe a thing."""
+    return _form(ask, {}, {}, None)
+
+
+def edit(ask: Ask) -> Response:
+    """Change a description."""
+    cls = kitwork.kind_named(ask.path("kind"))
+    before = ask.bench.get(cls, ask.path("name"))
+    return _form(ask, kitwork.answers_of(before), {}, before)
+
+
+def add(ask: Ask) -> Response:
+    """Put a thing on the bench."""
+    return _store(ask, None)
+
+
+def amend(ask: Ask) -> Response:
+    """Store a changed description."""
+    cls = kitwork.kind_named(ask.path("kind"))
+    return _store(ask, ask.bench.get(cls, ask.path("name")))
+
+
+def _store(ask: Ask, before: KitItem | None) -> Response:
+    kind = ask.path("kind")
+    kitwork.kind_named(kind)
+    typed = {q.key: ask.typed(q.key) for q in questions(kind)}
+    if before is not None:
+        typed["name"] = before.name
+    made, problems = kitwork.described(kind, typed, before)
+    if made is not None:
+        try:
+            return _stored(ask, made, before)
+        except UserError as error:
+            problems = {"": error.message}
+    return _form(ask, typed, problems, before)
+
+
+def _stored(ask: Ask, made: KitItem, before: KitItem | None) -> Response:
+    bench, cls = ask.bench, type(made)
+    last = kitwork.store(bench, made, before)
+    if before is None:
+        told = ask.desk.remark(
+            text("web.kit.added", name=made.name), lambda: bench.delete(cls, made.name)
+        )
+    else:
+
+        def back() -> None:
+            bench.restore(cls, made.name, last)
+
+        told = ask.desk.remark(text("web.kit.changed", name=made.name), back)
+    return ask.go(_place(ask.path("kind"), made.name), told)
+
+
+def _place(kind: str, name: str) -> str:
+    from urllib.parse import quote
+
+    return f"/kit/{kind}/item/{quote(name)}"
+
+
+def amend_text(ask: Ask) -> Response:
+    """Store a description as it was written by hand, in TOML."""
+    cls = kitwork.kind_named(ask.path("kind"))
+    before = ask.bench.get(cls, ask.path("name"))
+    written = ask.typed("written")
+    try:
+        return _stored(ask, cls.loads(written), before)
+    except UserError as error:
+        return ask.page(
+            "item.html.j2",
+            400,
+            item=before,
+            kind=ask.path("kind"),
+            facts=facts_of(before),
+            written=written,
+            history=ask.bench.history(cls, before.name)[::-1],
+            problem=error.message,
+        )
+
+
+def delete(ask: Ask) -> Response:
+    """Take a thing off the bench; its history stays."""
+    bench, kind, name = ask.bench, ask.path("kind"), ask.path("name")
+    cls = kitwork.kind_named(kind)
+    last = bench.history(cls, name)[-1].number
+    bench.delete(cls, name)
+
+    def back() -> None:
+        bench.restore(cls, name, last)
+
+    return ask.go("/kit", ask.desk.remark(text("web.kit.deleted", name=name), back))
+
+
+def restore(ask: Ask) -> Response:
+    """Make an earlier state the present one."""
+    bench, kind, name = ask.bench, ask.path("kind"), ask.path("name")
+    cls = kitwork.kind_named(kind)
+    last = bench.history(cls, name)[-1].number
+    number = ask.typed("revision")
+    if not number.isdigit():
+        raise UserError(text("web.not_so"))
+    bench.restore(cls, name, int(number))
+
+    def back() -> None:
+        bench.restore(cls, name, last)
+
+    told = ask.desk.remark(text("web.kit.restored", name=name, number=number), back)
+    return ask.go(_place(kind, name), told)

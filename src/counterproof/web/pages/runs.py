@@ -1,0 +1,119 @@
+"""Runs: their list, one in full, and what can be done with one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.exceptions import HTTPException
+from starlette.responses import FileResponse, Response
+
+from counterproof.errors import UserError
+from counterproof.records import Run
+from counterproof.texts import text
+from counterproof.web.asking import Ask
+from counterproof.workshop.desk import LiveWish
+
+if TYPE_CHECKING:
+    from counterproof.records import Measured
+
+_SOUND = {".wav": "audio/wav", ".flac": "audio/flac", ".ogg": "audio/ogg", ".mp3": "audio/mpeg"}
+_SOUND |= {".opus": "audio/ogg", ".m4a": "audio/mp4", ".mp4": "video/mp4", ".webm": "video/webm"}
+
+
+def listing(ask: Ask) -> Response:
+    """All runs, the latest first."""
+    bench = ask.bench
+    counter = ask.asked("counter")
+    found = bench.list(Run, counter or None)[::-1]
+    live = ask.desk.live.live.run.id if ask.desk.live is not None else ""
+    rows = [(r, None if r.id == live else rate(ask, r)) for r in found]
+    return ask.page("runs.html.j2", rows=rows, counter=counter, recording=live)
+
+
+def rate(ask: Ask, run: Run) -> Measured | None:
+    """Return a run's count rate; ``None`` where it has none or cannot be read."""
+    from counterproof.workshop.overview import run_summary
+
+    def found() -> Measured | None:
+        try:
+            return run_summary(ask.bench, run).rate_per_s
+        except UserError:
+            return None
+
+    return ask.desk.once(("rate", run.id, *(s.sha256 for s in run.signals)), found)
+
+
+def one(ask: Ask) -> Response:
+    """A run: its rate, its pictures, what was noted."""
+    from counterproof.workshop.evidence import evidence_of
+    from counterproof.workshop.pictures import run_charts
+
+    bench = ask.bench
+    run = bench.get(Run, ask.path("run"))
+    if ask.desk.live is not None and ask.desk.live.live.run.id == run.id:
+        return ask.go("/live")
+    evidence = evidence_of(bench, run)
+    warnings = evidence.pulses.warnings if evidence.pulses is not None else ()
+    return ask.page(
+        "run.html.j2",
+        run=run,
+        rate=rate(ask, run),
+        pulses=evidence.pulses,
+        readings=evidence.readings,
+        charts=run_charts(evidence),
+        warnings=warnings,
+        recordings=[p.name for p in bench.recording_paths(run)],
+    )
+
+
+def recording(ask: Ask) -> Response:
+    """A run's recording, to be heard or kept; never run as anything."""
+    paths = ask.bench.recording_paths(ask.path("run"))
+    number = int(ask.path("number"))
+    if number >= len(paths):
+        raise HTTPException(404)
+    path = paths[number]
+    kind = _SOUND.get(path.suffix.lower(), "application/octet-stream")
+    headers = {"content-security-policy": "sandbox; default-src 'none'"}
+    return FileResponse(path, media_type=kind, headers=headers)
+
+
+def note(ask: Ask) -> Response:
+    """Change what is noted of a run."""
+    bench = ask.bench
+    run = bench.get(Run, ask.path("run"))
+    last = bench.history(Run, run.id)[-1].number
+    bench.amend(run.model_copy(update={"note": ask.typed("note")}))
+
+    def back() -> None:
+        bench.restore(Run, run.id, last)
+
+    return ask.go(f"/runs/{run.id}", ask.desk.remark(text("web.runs.noted", run=run.id), back))
+
+
+def delete(ask: Ask) -> Response:
+    """Take a run off the bench; its files and history stay."""
+    bench, name = ask.bench, ask.path("run")
+    last = bench.history(Run, name)[-1].number
+    bench.delete(Run, name)
+
+    def back() -> None:
+        bench.restore(Run, name, last)
+
+    return ask.go("/runs", ask.desk.remark(text("web.runs.deleted", run=name), back))
+
+
+def carry_on(ask: Ask) -> Response:
+    """Go on with a run that was cut off."""
+    run = ask.bench.get(Run, ask.path("run"))
+    way = ask.typed("way")
+    ask.desk.carry_on(run.id, LiveWish(run.instrument, "pad" if way == "pad" else "microphone"))
+    return ask.go("/live")
+
+
+def close(ask: Ask) -> Response:
+    """End a run that was cut off with what there is."""
+    from counterproof.workshop.livekeep import close_interrupted
+
+    run = close_interrupted(ask.bench, ask.path("run"))
+    return ask.go(f"/runs/{run.id}", ask.desk.remark(text("web.live.kept", run=run.id)))

@@ -1,0 +1,41 @@
+"""The pictures of one run: rate against time, intervals, what the display showed."""
+
+from __future__ import annotations
+
+from counterproof.records import Chart, Series
+from counterproof.signals.trains import ReadingLog
+from counterproof.texts import text
+from counterproof.trials.pictures import interval_chart, rate_strip
+from counterproof.trials.shape import Evidence
+
+ENOUGH = 20
+
+
+def run_charts(evidence: Evidence) -> list[Chart]:
+    """Return the charts that a run's signals allow; none for a run of nothing."""
+    charts = []
+    name = evidence.run.instrument
+    train = evidence.pulses
+    if train is not None and train.count >= ENOUGH and train.duration_s > 0.0:
+        charts.append(rate_strip(text("workshop.run_strip", run=evidence.run.id), name, train))
+        charts.append(
+            interval_chart(text("workshop.run_intervals", run=evidence.run.id), name, train)
+        )
+    charts += [_shown(evidence, log) for log in evidence.readings if log.times_s.size >= 2]
+    return charts
+
+
+def _shown(evidence: Evidence, log: ReadingLog) -> Chart:
+    return Chart(
+        question=text("workshop.run_display", run=evidence.run.id, field=log.field),
+        x_title=text("trials.axis_minutes"),
+        y_title=log.unit,
+        form="points",
+        series=(
+            Series(
+                name=evidence.run.instrument,
+                x=tuple(float(t) / 60.0 for t in log.times_s),
+                y=tuple(float(v) for v in log.values),
+            ),
+        ),
+    )
