@@ -48,6 +48,7 @@ COMMANDS: dict[str, str] = {
     "calibrate": "counterproof.cli.calibrate:calibrate",
     "compare": "counterproof.cli.compare:compare",
     "retest": "counterproof.cli.retest:retest",
+    "retrofit": "counterproof.cli.retrofit:retrofit",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }

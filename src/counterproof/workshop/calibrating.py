@@ -53,8 +53,8 @@ def calibrate_instrument(
     subject = bench.get(Instrument, instrument)
     evidence = [
         e
-        for e in gather(bench, instrument)
-        if e.counter.name != instrument or _same(e.run, probe, switch_state, runs)
+        for e in gather(bench, instrument, probe=probe)
+        if e.counter.name != instrument or _same(e.run, switch_state, runs)
     ]
     own = [e for e in evidence if e.counter.name == instrument]
     if not own:
@@ -85,10 +85,8 @@ def keep_calibration(bench: Bench, found: Calibration) -> Calibration:
     return found
 
 
-def _same(run: Run, probe: str | None, switch: str | None, runs: Sequence[str]) -> bool:
-    if runs and run.id not in runs:
-        return False
-    return run.probe == probe and (switch is None or run.switch_state == switch)
+def _same(run: Run, switch: str | None, runs: Sequence[str]) -> bool:
+    return (not runs or run.id in runs) and (switch is None or run.switch_state == switch)
 
 
 def _nothing(bench: Bench, instrument: str, probe: str | None) -> str:

@@ -33,13 +33,24 @@ def evidence_of(bench: Bench, run: Run) -> Evidence:
     )
 
 
-def gather(bench: Bench, instrument: str, runs: Sequence[str] = ()) -> list[Evidence]:
+def gather(
+    bench: Bench,
+    instrument: str,
+    runs: Sequence[str] = (),
+    probe: str | None = None,
+    exactly: bool = False,
+) -> list[Evidence]:
     """Return the evidence about an instrument: its own runs and those of the references.
+
+    Runs with different probes are different counters, so only those of one probe are gathered.
 
     Args:
         bench: where they lie.
         instrument: the counter under test.
-        runs: only these runs, by id; all when empty.
+        runs: only these runs, by id, whatever their probe; all when empty.
+        probe: with which probe; its built-in tube if absent.
+        exactly: without a probe, insist on the built-in tube; otherwise an instrument that was
+            recorded with one probe only is taken with that.
 
     Raises:
         UserError: if the instrument or a run is not on the bench.
@@ -49,4 +60,11 @@ def gather(bench: Bench, instrument: str, runs: Sequence[str] = ()) -> list[Evid
         return [evidence_of(bench, bench.get(Run, name)) for name in runs]
     references = {i.name for i in bench.list(Instrument) if i.calibration or i.role == "reference"}
     wanted = {instrument, *references}
-    return [evidence_of(bench, r) for r in bench.list(Run) if r.instrument in wanted]
+    with_probes = dict.fromkeys(r.probe for r in bench.list(Run, instrument))
+    if not exactly and probe is None and len(with_probes) == 1:
+        probe = next(iter(with_probes))
+    return [
+        evidence_of(bench, r)
+        for r in bench.list(Run)
+        if r.instrument in wanted and (r.instrument != instrument or r.probe == probe)
+    ]
