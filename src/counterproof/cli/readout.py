@@ -39,7 +39,7 @@ def readout(
     from counterproof.workshop.readout import readout_of_bench, readout_of_files
 
     with progress_bar(text("cli_readout.weighing"), quiet=as_json) as report:
-        if pulses is not None and readings is not None:
+        if readings is not None and instrument is None:
             found = readout_of_files(pulses, readings, per_click, report)
         elif instrument is not None and pulses is None and readings is None:
             with open_bench(folder or bench) as opened:
@@ -54,6 +54,8 @@ def show(found: ReadoutReport) -> None:
     out = console()
     rows = [(text("cli_readout.model"), found.model)]
     rows += [(text("cli_readout.factor"), _words(f)) for f in found.factors_cpm_per_usv_h]
+    if found.factor_ratio is not None:
+        rows.append((text("cli_readout.factor_ratio"), _words(found.factor_ratio)))
     for name in ("switch_usv_h", "time_constant_s", "quantum_usv_h", "refresh_s"):
         value: Measured | None = getattr(found, name)
         rows.append((text(f"cli_readout.{name}"), text("cli_readout.unknown")))

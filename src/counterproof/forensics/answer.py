@@ -36,6 +36,7 @@ class ReadoutFit:
         structure: what the mapping from count rate to display consists of.
         factors: cpm per µSv/h, lowest range first; empty if nothing can be said.
         switch: displayed dose rate, in units of the lower range, at which the factor changes.
+        factor_ratio: factor above the switch over that below it, where only that can be told.
         time_constant: window T or time constant τ, s (of the slow estimator when switched).
         window_pulses: pulses of a fixed-count window.
         quantum: step of the display, µSv/h.
@@ -63,6 +64,7 @@ class ReadoutFit:
     structure: Structure = field(default_factory=Structure)
     factors: tuple[Estimate, ...] = ()
     switch: Estimate | None = None
+    factor_ratio: Estimate | None = None
     time_constant: Estimate | None = None
     window_pulses: int | None = None
     quantum: Estimate | None = None

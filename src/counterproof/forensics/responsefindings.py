@@ -14,7 +14,8 @@ import numpy as np
 
 from counterproof.counting.ratio import ratio_of
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import from_interval, in_words
+from counterproof.forensics.strength import bound_from_p, from_interval, in_words
+from counterproof.forensics.twins import tube_likeness
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
 from counterproof.texts import text
@@ -26,6 +27,7 @@ BETA_RICH = frozenset({"Sr-90", "Y-90", "Tl-204", "P-32", "C-14", "K-40", "Th-23
 """Nuclides, chains included, whose betas a thin-walled counter mostly sees."""
 SOFT = frozenset({"Am-241", "Ba-133", "Co-57", "Cd-109", "Fe-55", "I-129"})
 """Nuclides whose photons lie mostly below 150 keV or are accompanied by strong soft lines."""
+MINUTES = 10.0
 SAME = 0.2
 """Share by which a quotient may differ from caesium's before it is worth a finding."""
 
@@ -49,15 +51,25 @@ class Quotient:
     runs: tuple[str, ...]
 
 
+def in_the_open(e: Evidence) -> bool:
+    """Whether nothing stood between source and counter, which faced it."""
+    return not e.run.position.absorbers and e.run.position.angle_deg == 0.0
+
+
+def open_background(e: Evidence) -> bool:
+    """Whether a run shows the place's background, no source and no shield about."""
+    return e.run.is_background and in_the_open(e)
+
+
 def quotients(counter: Counter, evidence: Sequence[Evidence]) -> list[Quotient]:
     """Return every source's quotient to every reference at the same distance."""
     groups: dict[tuple[str, float | None], list[Evidence]] = {}
     for e in evidence:
-        if len(e.run.sources) == 1:
+        if len(e.run.sources) == 1 and e.run.with_source and in_the_open(e):
             key = (e.run.sources[0], e.run.position.distance_mm)
             groups.setdefault(key, []).append(e)
     background = {
-        name: [e for e in evidence if e.counter.name == name and e.run.is_background]
+        name: [e for e in evidence if e.counter.name == name and open_background(e)]
         for name in dict.fromkeys(e.counter.name for e in evidence)
     }
     found = []
@@ -93,6 +105,7 @@ def response_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[Fi
     for reference in dict.fromkeys(q.reference for q in every):
         mine = [q for q in every if q.reference == reference]
         pivot = next((q for q in mine if PIVOT in q.nuclides[:1]), None)
+        found += _ratios(counter.name, reference, mine)
         if pivot is None:
             continue
         for q in mine:
@@ -102,6 +115,42 @@ def response_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[Fi
             if finding is not None:
                 found.append(finding)
     return found
+
+
+def _ratios(name: str, reference: str, mine: Sequence[Quotient]) -> list[Finding]:
+    """State the ratio of sensitivity to a reference, source by source, and whether it is one."""
+    seen = [q for q in mine if np.isfinite(q.value.u) and q.value.u > 0]
+    if not seen:
+        return []
+    each = "; ".join(f"{q.source} {shown(q.value, '')}" for q in seen)
+    alike = tube_likeness([q.value for q in seen])
+    statement = text("findings.ratios", reference=reference, ratios=each)
+    factor = None
+    if alike is not None:
+        statement += " " + text(f"findings.ratios_{'one' if alike.same else 'many'}")
+        factor = bound_from_p(alike.p_value)
+    pivot = next((q for q in seen if PIVOT in q.nuclides[:1]), min(seen, key=lambda q: q.value.u))
+    return [
+        Finding(
+            instrument=name,
+            subject=text("findings.subject_ratios", reference=reference),
+            statement=statement,
+            runs=tuple(dict.fromkeys(r for q in seen for r in q.runs)),
+            strength=text("findings.measured") if factor is None else in_words(factor),
+            log10_bayes_factor=factor,
+            measured=Measured.of(pivot.value),
+            rivals=(
+                Rival(statement=text("findings.response_rival_reference", reference=reference)),
+                Rival(statement=text("findings.response_rival_position")),
+            ),
+            refuted_by=text("findings.ratios_refuted"),
+            next_measurement=NextMeasurement(
+                what=text("findings.ratios_next"),
+                minutes=max(MINUTES * len(seen), 20.0),
+                separates=text("findings.response_separates"),
+            ),
+        )
+    ]
 
 
 def _compared(name: str, q: Quotient, pivot: Quotient) -> Finding | None:
@@ -137,7 +186,7 @@ def _compared(name: str, q: Quotient, pivot: Quotient) -> Finding | None:
         refuted_by=text("findings.response_refuted", source=q.source),
         next_measurement=NextMeasurement(
             what=text(f"findings.{kind}_next", source=q.source),
-            minutes=15.0,
+            minutes=MINUTES * (2.0 if beta or soft else 4.0),
             separates=text("findings.response_separates"),
         ),
     )

@@ -37,7 +37,7 @@ def shown(estimate: Estimate, unit: str | None = None) -> str:
         low=f"{estimate.low:.{digits}f}",
         high=f"{estimate.high:.{digits}f}",
         unit=label,
-    ).replace(" )", ")")
+    ).strip()
 
 
 def found(fit: ReadoutFit, about: Circumstances) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import math
 
 from counterproof.texts import text
 
+LN10 = math.log(10.0)
 STEPS = ((0.5, "hardly"), (1.0, "substantial"), (2.0, "strong"), (math.inf, "decisive"))
 """Upper ends in log₁₀ and words, after Jeffreys' scale (Theory of Probability, from memory)."""
 
@@ -37,4 +38,4 @@ def from_interval(distance_in_u: float, width_ratio: float) -> float:
     """
     k = max(width_ratio, 1.0) ** 2
     ln = 0.5 * distance_in_u**2 * k / (1.0 + k) - 0.5 * math.log1p(k)
-    return ln / math.log(10.0)
+    return ln / LN10

@@ -14,6 +14,7 @@ from counterproof.quantities import Estimate
 from counterproof.records import Finding, NextMeasurement, Rival
 from counterproof.texts import text
 
+POSITIONS = 0.02
 TOLERANCE = 0.03
 """Share by which factors of one design may differ from unit to unit (trimmed or not)."""
 
@@ -92,33 +93,41 @@ class TubeLikeness:
         dof: one less than the number of sources.
         low: smallest quotient.
         high: largest quotient.
-        same: whether chance explains the spread (at 0.1 %).
+        p_value: probability of so large a spread by chance.
     """
 
     chi2: float
     dof: int
     low: float
     high: float
-    same: bool
+    p_value: float
+
+    @property
+    def same(self) -> bool:
+        """Whether chance explains the spread (at 0.1 %)."""
+        return self.p_value > 0.001
 
 
 def tube_likeness(quotients: Sequence[Estimate]) -> TubeLikeness | None:
     """Test whether quotients of net count rates are one constant; ``None`` for fewer than two.
 
     A spread of 2 % for positions is allowed for beside the counting (common practice, no source).
+    A source that one of the two hardly sees counts like any other.
     """
-    from scipy.stats import chi2 as distribution
+    from scipy.special import gammaincc
 
-    good = [q for q in quotients if q.value > 0 and np.isfinite(q.u) and q.u > 0]
+    good = [q for q in quotients if np.isfinite(q.value) and np.isfinite(q.u) and q.u > 0]
     if len(good) < 2:
         return None
-    y = np.log([q.value for q in good])
-    w = 1.0 / (np.array([q.relative_u for q in good]) ** 2 + 0.02**2)
-    mean = float((w * y).sum() / w.sum())
-    value = float((w * (y - mean) ** 2).sum())
-    dof = len(good) - 1
-    same = bool(distribution.sf(value, dof) > 0.001)
-    return TubeLikeness(value, dof, float(np.exp(y.min())), float(np.exp(y.max())), same)
+    y, u = np.array([q.value for q in good]), np.array([q.u for q in good])
+    mean = float(np.median(y))
+    w = 1.0 / u**2
+    for _ in range(20):  # the allowance is a share of the common value
+        w = 1.0 / (u**2 + (POSITIONS * mean) ** 2)
+        mean = float((w * y).sum() / w.sum())
+    value, dof = float((w * (y - mean) ** 2).sum()), len(good) - 1
+    p = float(gammaincc(dof / 2.0, value / 2.0))
+    return TubeLikeness(value, dof, float(y.min()), float(y.max()), p)
 
 
 def twins(

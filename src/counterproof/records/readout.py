@@ -40,8 +40,9 @@ class ReadoutReport(Record):
     """The simplest adequate firmware, each parameter with its 95 % interval or null.
 
     Factors stand lowest range first; the switch is in displayed units of the lower range (count
-    rate over the lowest factor). ``time_constant_s`` is the window of a boxcar or the time constant
-    of an exponential.
+    rate over the lowest factor). ``factor_ratio`` stands alone for a box that does not click: the
+    factor above the switch over that below. ``time_constant_s`` is the window of a boxcar or the
+    time constant of an exponential.
     """
 
     kind: Literal["readout"] = "readout"
@@ -51,6 +52,7 @@ class ReadoutReport(Record):
     estimator: str
     factors_cpm_per_usv_h: tuple[Measured, ...]
     switch_usv_h: Measured | None
+    factor_ratio: Measured | None = None
     time_constant_s: Measured | None
     window_pulses: int | None = None
     quantum_usv_h: Measured | None

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from counterproof.bench import Bench
-from counterproof.kit import Instrument
+from counterproof.errors import UserError
+from counterproof.kit import Instrument, Tube
+from counterproof.kit.to_tube import tube_model
 from counterproof.progress import Report, silent
 from counterproof.records import Finding
 from counterproof.records.findings import FindingListing
@@ -16,6 +18,8 @@ from counterproof.workshop.readout import paired
 
 if TYPE_CHECKING:
     from counterproof.forensics import ReadoutFit
+    from counterproof.forensics.sensorfindings import Described
+    from counterproof.physics.tube.geometry import Tube as Layers
     from counterproof.trials.shape import Evidence
 
 
@@ -31,11 +35,44 @@ def draw_findings(bench: Bench, instrument: str, report: Report = silent) -> Fin
     counter = counter_of(bench.get(Instrument, instrument))
     evidence = gather(bench, instrument)
     fit, runs = firmware_of([e for e in evidence if e.counter.name == instrument], report)
-    found = findings_of(counter, evidence, fit, runs)
+    found = findings_of(counter, evidence, fit, runs, described_of(bench, instrument))
     missing = [] if fit is None else list(fit.missing)
     if fit is None:
         missing.append(text("forensics.no_pairs", instrument=instrument))
     return FindingListing(instrument=instrument, findings=tuple(found), missing=tuple(missing))
+
+
+def described_of(bench: Bench, instrument: str) -> Described | None:
+    """Return what the bench says stands before the gas of an instrument's tube, thinnest place.
+
+    A sleeve with openings does not count: betas come in beside it. ``None`` where no tube is named
+    or its description cannot be a tube.
+    """
+    from counterproof.forensics.sensorfindings import Described
+
+    name = bench.get(Instrument, instrument).tube
+    if name is None or name not in bench.names(Tube):
+        return None
+    try:
+        model = tube_model(bench.get(Tube, name))
+    except UserError:
+        return None
+    each = [_thinnest(tube) for tube in (model.nominal, *model.variants)]
+    return Described(each[0][1], min(a for a, _ in each), max(a for a, _ in each))
+
+
+def _thinnest(tube: Layers) -> tuple[float, str]:
+    """Mass per area in mg/cm² at a tube's thinnest place, and what stands there."""
+    side = [tube.wall, *(f for f in tube.filters if f.coverage >= 1.0)]
+    areal = sum(layer.mass_thickness_mg_cm2 for layer in side)
+    what = " + ".join(layer.material.name for layer in side)
+    if tube.window is None:
+        return areal, what
+    window = tube.window.thickness_cm * tube.window.material.density_g_cm3 * 1e3
+    closed = [f for f in tube.filters if f.ends and f.coverage >= 1.0]
+    front = window + sum(f.mass_thickness_mg_cm2 for f in closed)
+    names = " + ".join(m.name for m in (tube.window.material, *(f.material for f in closed)))
+    return min((areal, what), (front, names))
 
 
 def keep_findings(bench: Bench, listing: FindingListing) -> None:

@@ -27,12 +27,13 @@ Floats = NDArray[np.float64]
 
 
 def readout_of_files(
-    pulses: Path, readings: Path, pulses_per_click: int = 1, report: Report = silent
+    pulses: Path | None, readings: Path, pulses_per_click: int = 1, report: Report = silent
 ) -> ReadoutReport:
     """Infer the firmware behind a list of pulse times and a table of readings.
 
     Args:
-        pulses: one time in s per line (heading ``time_s``), JSON, or a pulse file.
+        pulses: one time in s per line (heading ``time_s``), JSON, or a pulse file; ``None`` for
+            readings alone, which tell the display's step and little more.
         readings: columns ``time_s,value_usv_h``.
         pulses_per_click: how many pulses stand behind each listed event.
         report: progress.
@@ -45,7 +46,9 @@ def readout_of_files(
 
     times, values = read_readings(readings)
     end = float(times[-1]) if times.size else 0.0
-    heard, length, gaps = _pulses(pulses, end)
+    heard, length, gaps = np.empty(0), end, np.empty((0, 2))
+    if pulses is not None:
+        heard, length, gaps = _pulses(pulses, end)
     run = PairedRun(heard, max(length, end), times, values, gaps)
     return report_of(fit_readout([run], pulses_per_click=pulses_per_click, report=report))
 
@@ -100,17 +103,24 @@ def readout_of_bench(
 ) -> ReadoutReport:
     """Infer an instrument's firmware from its runs that hold both clicks and readings.
 
+    Where no run holds both, its numbers alone say what they can: step, refresh, a change of factor.
+
     Raises:
-        UserError: if the instrument or a run is unknown, or no run holds both.
+        UserError: if the instrument or a run is unknown, or no run holds any reading.
         Cancelled: if ``report`` answers ``False``.
     """
     from counterproof.forensics import fit_readout
+    from counterproof.forensics.silentfindings import silent_answer
     from counterproof.workshop.evidence import gather
 
-    evidence = [e for e in gather(bench, instrument, runs) if e.counter.name == instrument]
+    every = gather(bench, instrument, runs)
+    evidence = [e for e in every if e.counter.name == instrument]
     pairs = [(e.run.id, p) for e in evidence if (p := paired(e)) is not None]
     if not pairs:
-        raise UserError(text("forensics.no_pairs", instrument=instrument))
+        silent_runs = tuple(e.run.id for e in evidence if e.readings)
+        if not silent_runs:
+            raise UserError(text("forensics.no_pairs", instrument=instrument))
+        return report_of(silent_answer(evidence[0].counter, every), instrument, silent_runs)
     fit = fit_readout([p for _, p in pairs], report=report)
     return report_of(fit, instrument, tuple(name for name, _ in pairs))
 
@@ -157,6 +167,7 @@ def report_of(fit: ReadoutFit, instrument: str = "", runs: tuple[str, ...] = ())
         estimator=fit.kind,
         factors_cpm_per_usv_h=tuple(Measured.of(f) for f in fit.factors),
         switch_usv_h=of(fit.switch),
+        factor_ratio=of(fit.factor_ratio),
         time_constant_s=of(fit.time_constant),
         window_pulses=fit.window_pulses,
         quantum_usv_h=of(fit.quantum),
