@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.ndimage import maximum_filter1d
 
 from counterproof.signals.clicks.front import Samples
 from counterproof.signals.clicks.tones import hop_size
@@ -16,20 +16,27 @@ Ints = NDArray[np.int64]
 
 def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
     """Return positions of sudden short rises of the envelope, ascending, shape (m,)."""
-    env = np.sqrt(gaussian_filter1d(y * y, 0.25e-3 * rate, truncate=3.0))
+    step = max(1, round(0.25e-3 * rate))
+    count = y.size // step
+    if count < 2:
+        return np.empty(0, np.int64)
+    cells = y[: count * step].reshape(count, step)
+    power = np.einsum("ij,ij->i", cells, cells)
+    env = np.sqrt(power[:-1] + power[1:])
     floor = float(np.quantile(env, 0.25)) + 1e-12
-    near = max(3, round(3e-3 * rate))
+    near = round(3e-3 * rate / step)
     top = maximum_filter1d(env, 2 * near + 1)
     peaks = np.flatnonzero((env == top) & (env > 3.0 * floor))
     if peaks.size == 0:
         return peaks
     # loudest in the window before: a click rises out of what was there
-    span = round(25e-3 * rate)
-    gap = round(2e-3 * rate)
-    before = maximum_filter1d(env, span, origin=0)
+    span = round(25e-3 * rate / step)
+    gap = round(2e-3 * rate / step)
+    before = maximum_filter1d(env, span)
     centre = np.clip(peaks - gap - span // 2, 0, env.size - 1)
     rise = env[peaks] / (before[centre] + floor)
-    return np.sort(peaks[np.argsort(-env[peaks] * np.minimum(rise, 8.0))[:most]])
+    best = np.argsort(-env[peaks] * np.minimum(rise, 8.0))[:most]
+    return np.sort((peaks[best] + 1) * step)
 
 
 def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:
@@ -40,10 +47,17 @@ def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:
     return peaks[clear] if clear.sum() > 0.25 * peaks.size else peaks
 
 
-def cluster(y: Samples, peaks: Ints, rate: float, alike: float = 0.6) -> list[tuple[Ints, Floats]]:
-    """Group candidates of one shape; return (starts, amplitudes) per group, largest first."""
+def cluster(
+    y: Samples, peaks: Ints, rate: float, alike: float = 0.6
+) -> list[tuple[Ints, Ints, Floats]]:
+    """Group candidates of one shape, largest group first.
+
+    Returns:
+        per group: which candidates, where they start, and their amplitudes.
+    """
     before, after = round(2e-3 * rate), round(5e-3 * rate)
-    peaks = peaks[(peaks > before) & (peaks < y.size - after)]
+    inside = np.flatnonzero((peaks > before) & (peaks < y.size - after))
+    peaks = peaks[inside]
     if peaks.size == 0:
         return []
     span = np.arange(-before, after)
@@ -62,7 +76,7 @@ def cluster(y: Samples, peaks: Ints, rate: float, alike: float = 0.6) -> list[tu
         best = np.argmax(match, axis=1)
         like[i] = match[np.arange(count), best]
         lag[i] = lags[best]
-    groups: list[tuple[Ints, Floats]] = []
+    groups: list[tuple[Ints, Ints, Floats]] = []
     free = np.ones(count, bool)
     while free.any() and len(groups) < 6:
         weight = np.where((like > alike) & free[None, :], like, 0.0).sum(axis=1) * free
@@ -72,5 +86,5 @@ def cluster(y: Samples, peaks: Ints, rate: float, alike: float = 0.6) -> list[tu
         free[leader] = False
         if members.size >= 3:
             starts = peaks[members] + lag[leader, members] - before
-            groups.append((starts, norms[members] * like[leader, members]))
+            groups.append((inside[members], starts, norms[members] * like[leader, members]))
     return sorted(groups, key=lambda group: -group[0].size)

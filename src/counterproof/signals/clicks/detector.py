@@ -4,22 +4,33 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from counterproof.signals.clicks.explain import explain
 from counterproof.signals.clicks.front import Front, Samples, working_band
-from counterproof.signals.clicks.judge import mirrored_clicks, threshold_for, verdict
+from counterproof.signals.clicks.judge import (
+    SHORTEST_RESOLVING_S,
+    mirrored_clicks,
+    quietest,
+    threshold_for,
+    verdict,
+)
 from counterproof.signals.clicks.learn import Learned
 from counterproof.signals.clicks.matched import make_templates
 from counterproof.signals.clicks.pursuit import STEPS, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
 from counterproof.signals.clicks.voices import own_window
-from counterproof.signals.clicks.whitening import filtered, whitening_taps
+from counterproof.signals.clicks.whitening import Filter, filtered, whitening_taps
 
 Floats = NDArray[np.float64]
 
-BLOCK_S = 1.0
+BLOCK_S = 0.3
+AHEAD_S = 0.025
+"""How far clicks are looked for beyond a block, whose sound reaches into it."""
+SURELY = 0.5
+"""Where no sample reaches this share of the quietest click's peak, there is none."""
+BESIDE_HOPS = 4
 LONGEST_RESOLVING_S = 4e-3
-SHORTEST_RESOLVING_S = 0.8e-3
 
 
 class ClickDetector:
@@ -53,8 +64,14 @@ class ClickDetector:
         self._own = own_window(learned.shapes[0].waveform, rate)
         self._block = round(BLOCK_S * rate) // hop_size(rate) * hop_size(rate)
         length = self.templates.length
-        self._ahead = 2 * length
+        self._filter = Filter(self._taps, self._block + 2 * self._reach)
+        self._beyond = round(AHEAD_S * rate)
+        self._ahead = self._beyond + length
         self._context = length
+        least = np.array([quietest(s) for s in learned.shapes])
+        peaks = np.array([float(np.abs(s.waveform).max()) for s in learned.shapes])
+        self._least_raw = SURELY * float((least * peaks).min())
+        self._least_white = SURELY * float((least * np.abs(np.stack(waves)).max(axis=1)).min())
         # raw signal from `_raw_at` on, whitened signal from `_white_at` on (working samples)
         self._raw = np.zeros(self._reach, np.float32)
         self._white = np.zeros(self._context, np.float32)
@@ -114,10 +131,15 @@ class ClickDetector:
 
     def _whiten(self, size: int) -> None:
         piece = self._raw[: size + 2 * self._reach]
+        if float(np.abs(piece).max()) < self._least_raw:
+            self._white = np.concatenate([self._white, np.zeros(size, np.float32)])
+            self.cut.append(np.zeros(-(-size // hop_size(self.band.rate_hz)), bool))
+            self._raw = self._raw[size:]
+            return
         calm, cut = without_tones(piece, self.learned.usual, self.band.rate_hz)
         hop = hop_size(self.band.rate_hz)
         self.cut.append(cut[np.arange(self._reach, self._reach + size, hop) // hop])
-        white = filtered(calm, self._taps)[self._reach : self._reach + size]
+        white = self._filter(calm)[self._reach : self._reach + size]
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]
 
@@ -125,6 +147,11 @@ class ClickDetector:
         """Explain the next ``size`` samples and what follows them; keep the former's clicks."""
         context = self._context
         region = self._white[: context + size + self._ahead]
+        self.seconds += size / self.band.rate_hz
+        if float(np.abs(region).max()) < self._least_white:
+            self._white = self._white[size:]
+            self._next += size
+            return np.empty(0)
         found = explain(
             region,
             self.templates,
@@ -133,11 +160,13 @@ class ClickDetector:
             self.threshold,
             own=self._own,
             first=context - 8,
-            last=context + size + self._ahead // 2,
+            last=context + size + self._beyond,
         )
         mine = found.starts < (context + size) * STEPS
-        good = verdict(found, self.learned.shapes, self.threshold) & mine
         rate = self.band.rate_hz
+        beside = self._beside_tones(found.starts)
+        clicks = verdict(found, self.learned, self.threshold, rate, beside)
+        good = clicks & mine
         start = found.starts[good] / STEPS - context + self._next
         times = start / rate + self._onset[found.voices[good]]
         # the clicks of this block leave the signal, so that their echoes do not reach the next
@@ -148,9 +177,20 @@ class ClickDetector:
         self.amplitudes.append(found.amplitudes[good])
         self.scores.append(found.scores[good])
         self.misfits.append(found.misfit[good])
-        self.mirrored += mirrored_clicks(found, self.learned.shapes, self.threshold)
-        self.seconds += size / rate
+        self.mirrored += mirrored_clicks(
+            found, clicks, self.learned, self.threshold, rate, self.resolving_time_s
+        )
         return np.asarray(times, np.float64)
+
+    def _beside_tones(self, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Mark the matches near which a tone was cut out."""
+        hop = hop_size(self.band.rate_hz)
+        first = self._next // self._block
+        cut = np.concatenate(self.cut[max(0, first - 1) : first + 3])
+        near = maximum_filter1d(cut.astype(np.uint8), 2 * BESIDE_HOPS + 1) > 0
+        since = self._next - max(0, first - 1) * self._block - self._context
+        at = (starts // STEPS + since + round(float(self._onset[0]) * self.band.rate_hz)) // hop
+        return np.asarray(near[np.clip(at, 0, near.size - 1)])
 
     def _keep_rest(
         self,

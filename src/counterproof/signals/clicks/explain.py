@@ -35,13 +35,17 @@ class Mirrored:
     """Negative peaks left in the output, as if they were clicks: they tell the false rate.
 
     Args:
+        starts: where they begin, as of clicks.
         amplitudes: their depths.
+        energies: as of clicks.
         voices: of which template.
         scores: as of clicks.
         misfit: as of clicks.
     """
 
+    starts: Ints
     amplitudes: Floats
+    energies: Floats
     voices: Ints
     scores: Floats
     misfit: Floats
@@ -54,21 +58,25 @@ class Explained:
     Args:
         starts: template starts in 1/STEPS samples after the stretch's first sample, ascending.
         amplitudes: amplitudes.
+        energies: their squares times the template's energy.
         voices: which template.
         scores: amplitude in standard deviations of the local noise.
         misfit: energy left in the click's own window over the energy of the click.
         rest: the whitened signal with the clicks taken off, shape (n,).
         tiles: mean square of the normalised output of voice 0 after subtraction, per tile.
+        variance: that expected, with what the clicks leave behind, per tile.
         mirrored: what noise makes of a click upside down.
     """
 
     starts: Ints
     amplitudes: Floats
+    energies: Floats
     voices: Ints
     scores: Floats
     misfit: Floats
     rest: Samples
     tiles: Floats
+    variance: Floats
     mirrored: Mirrored
 
 
@@ -140,9 +148,13 @@ def explain(
         c, rest, templates.root, inside, dips * PHASES, depths, of, own[0], own[1], NEAR_GRID
     )
     limit = np.sqrt(np.maximum(variance[np.minimum(dips // TILE, count - 1)], near))
-    mirrored = Mirrored(depths, of, depths * templates.root[of] / limit, wrong - 1.0)
+    heights = depths * templates.root[of]
+    mirrored = Mirrored(
+        dips * PHASES, depths, heights**2, of, heights / limit, np.asarray(wrong - 1.0)
+    )
+    powers = _tile_powers(c[0], templates.root[0])
     return Explained(
-        starts, amps, kinds, scores, misfit, rest, _tile_powers(c[0], templates.root[0]), mirrored
+        starts, amps, energies, kinds, scores, misfit, rest, powers, variance, mirrored
     )
 
 

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft
+from scipy.fft import irfft, next_fast_len, rfft
 
 Samples = NDArray[np.float32]
 
 HIGH_PASS_HZ = 350.0
 LOWEST_RATE_HZ = 4000.0
-_FRAME = 30000
-"""Input samples per Fourier frame; a multiple of every small number to thin by."""
+_FRAME_S = 0.25
+"""Length of a Fourier frame: the front end gives nothing until one is full."""
 _EDGE_S = 0.02
 
 
@@ -78,7 +78,7 @@ class Front:
         """Set up the filter for a band."""
         self.band = band
         step = band.down
-        self._frame = _FRAME // step * step
+        self._frame = 2 * step * next_fast_len(round(_FRAME_S * band.sample_rate_hz / 2 / step))
         self._edge = round(_EDGE_S * band.sample_rate_hz) // step * step
         freq = np.arange(self._frame // 2 + 1) * band.sample_rate_hz / self._frame
         top = 0.5 * min(band.rate_hz, band.sample_rate_hz)

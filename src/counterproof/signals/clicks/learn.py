@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from counterproof.signals.clicks.candidates import beside_tones, candidates, cluster
+from counterproof.signals.clicks.excerpt import AFTER_S, BEFORE_S, around, enough_of
 from counterproof.signals.clicks.explain import Explained, Leftover, explain
 from counterproof.signals.clicks.front import Band, Samples
 from counterproof.signals.clicks.matched import Templates, make_templates
@@ -31,7 +32,12 @@ from counterproof.signals.clicks.voices import (
     usual_loudness,
     without_echoes,
 )
-from counterproof.signals.clicks.whitening import filtered, noise_spectrum, whitening_taps
+from counterproof.signals.clicks.whitening import (
+    filtered,
+    noise_spectrum,
+    quiet_spectrum,
+    whitening_taps,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -42,9 +48,8 @@ SEGMENT_S = 4.0
 THRESHOLD = 5.0
 LEAST_TURNS = 3
 MOST_TURNS = 8
-PARTS = 5
-MOST_PARTS = 16
-ENOUGH = 80
+LOOK_S = (0.04, 0.07)
+"""What is looked at before and after a candidate."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +62,8 @@ class Learned:
         shapes: voices, the most frequent first; empty when nothing clicks.
         sigma2: noise variance of the matched filter's normalised output.
         leftover: what a click leaves behind.
+        misfit: misfit that nine clicks out of ten of the first voice stay below.
+        rate_per_s: clicks per second, at least; 0 where few stretches around clicks were used.
     """
 
     spectrum: Floats
@@ -64,6 +71,8 @@ class Learned:
     shapes: tuple[ClickShape, ...]
     sigma2: float
     leftover: Leftover
+    misfit: float
+    rate_per_s: float
 
 
 def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Learned:
@@ -75,25 +84,21 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         seeds: taught shapes; nothing is clustered then.
     """
     rate = band.rate_hz
-    spectrum = noise_spectrum(x, rate)
-    usual = spectrum
-    taps = whitening_taps(spectrum, band)
-    x, cut = without_tones(x, usual, rate)
-    y = filtered(x, taps)
+    quiet = quiet_spectrum(x, rate)
+    usual = spectrum = noise_spectrum(x, rate, quiet)
     length = round((PRE_S + LONG_S) * rate)
     waves = [seed.waveform for seed in seeds]
     louds = [seed.loudness for seed in seeds]
     if not seeds:
-        # half-whitened: at high rates the clicks themselves are most of the spectrum
-        half = filtered(x, whitening_taps(np.sqrt(spectrum), band))
-        waves, louds, members = _first_waves(x, half, cut, taps, rate, length)
-        if waves:
-            x = telling_parts(x, members, rate)
-            y = filtered(x, taps)
+        waves, louds, x = _first_waves(x, spectrum, band, length)
+    taps = whitening_taps(spectrum, band)
+    x, _ = without_tones(x, usual, rate)
+    y = filtered(x, taps)
     sigma2 = float(np.median(y * y)) / 0.455
     leftover = Leftover(np.full(40, 3e-3), 10)
     shapes: list[ClickShape] = []
     before = 0
+    misfit = 0.0
     for turn in range(MOST_TURNS):
         if not waves:
             break
@@ -107,62 +112,52 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         waves, shapes = _refit(x, pieces, waves, louds, rate, length, fixed=bool(seeds))
         louds = [shape.loudness for shape in shapes]
         count = sum(shape.count for shape in shapes)
+        misfit = usual_misfit(pieces, shapes)
         settled = turn > 0 and count < 1.03 * before
         before = count
         if settled and turn >= LEAST_TURNS - 1:
             break
         if not settled:
-            spectrum = noise_spectrum(x, rate, without_clicks(x, pieces, old, rate))
+            rest = without_clicks(x, pieces, old, rate)
+            # around the clicks there is their echo; over the whole excerpt, at high rates, clicks
+            between = np.minimum(quiet, quiet_spectrum(rest, rate))
+            spectrum = noise_spectrum(x, rate, between)
             taps = whitening_taps(spectrum, band)
             y = filtered(x, taps)
             sigma2 = 1.0
-    return Learned(spectrum, usual, tuple(shapes), sigma2, leftover)
+    # every stretch that was chosen holds one to begin with
+    frequent = before * rate / x.size - 1.0 / (BEFORE_S + AFTER_S)
+    return Learned(spectrum, usual, tuple(shapes), sigma2, leftover, misfit, max(0.0, frequent))
 
 
 def _first_waves(
-    x: Samples,
-    half: Samples,
-    cut: NDArray[np.bool_],
-    taps: NDArray[np.float32],
-    rate: float,
-    length: int,
-) -> tuple[list[Floats], list[float], Ints]:
-    """Return first responses of the groups that may be clicks, how loud they are, and where."""
-    members = [np.empty(0, np.int64)]
+    x: Samples, spectrum: Floats, band: Band, length: int
+) -> tuple[list[Floats], list[float], Samples]:
+    """Return first responses of the groups that may be clicks, how loud, and where to learn on."""
+    rate = band.rate_hz
+    taps = whitening_taps(spectrum, band)
+    # half-whitened: at high rates the clicks themselves are most of the spectrum
+    halfway = whitening_taps(np.sqrt(spectrum), band)
+    places = candidates(filtered(x, halfway), rate)
+    if places.size == 0:
+        return [], [], x
+    close, moved = around(x, places, rate, *LOOK_S)
+    close, cut = without_tones(close, spectrum, rate)
+    clear = beside_tones(moved, cut, rate)
+    back = places[np.isin(moved, clear)]
+    members: list[Ints] = []
     waves: list[Floats] = []
     louds: list[float] = []
     lead = round((PRE_S - 2e-3) * rate)
-    peaks = beside_tones(candidates(half, rate), cut, rate)
-    for starts, amps in cluster(half, peaks, rate):
-        if starts.size < max(3, 0.03 * peaks.size):
+    for which, starts, amps in cluster(filtered(close, halfway), clear, rate):
+        if starts.size < max(3, 0.03 * clear.size):
             continue
-        wave = solve_response(x, (starts - lead) * STEPS, amps / np.median(amps), length)
+        wave = solve_response(close, (starts - lead) * STEPS, amps / np.median(amps), length)
         if click_like(wave, rate) and not echo_of(waves, wave, taps, rate):
             louds.append(float(np.abs(wave).max()))
             waves.append(wave / louds[-1])
-            members.append(starts)
-    return waves, louds, np.concatenate(members)
-
-
-def telling_parts(x: Samples, members: Ints, rate: float) -> Samples:
-    """Return the parts of an excerpt that hold most of the candidates, joined softly.
-
-    At least PARTS segments, more while they hold fewer than ENOUGH candidates, up to MOST_PARTS:
-    where clicks are rare, learning does not wade through the silence between them.
-    """
-    size = round(SEGMENT_S * rate)
-    count = x.size // size
-    if count <= PARTS:
-        return x
-    held = np.bincount(np.clip(members // size, 0, count - 1), minlength=count)
-    order = np.argsort(-held, kind="stable")
-    enough = int(np.searchsorted(np.cumsum(held[order]), ENOUGH)) + 1
-    chosen = np.sort(order[: min(max(PARTS, enough), MOST_PARTS, count)])
-    fade = round(3e-3 * rate)
-    ramp = np.ones(size, np.float32)
-    ramp[:fade] = np.linspace(0.0, 1.0, fade)
-    ramp[-fade:] = ramp[:fade][::-1]
-    return np.concatenate([x[i * size : (i + 1) * size] * ramp for i in chosen])
+            members.append(np.sort(back[which]))
+    return waves, louds, enough_of(x, members, rate)
 
 
 def _refit(
@@ -233,6 +228,19 @@ def _refit(
         )
     ]
     return [new[i] for i in kept], [shapes[i] for i in kept]
+
+
+def usual_misfit(pieces: tuple[Explained, ...], shapes: list[ClickShape]) -> float:
+    """Return the misfit that nine out of ten clicks of usual loudness stay below."""
+    if not shapes:
+        return 0.0
+    fits = np.concatenate([p.misfit[p.voices == 0] for p in pieces])
+    amplitudes = np.concatenate([p.amplitudes[p.voices == 0] for p in pieces])
+    # what is no click is seldom as loud
+    logs = np.log(amplitudes / shapes[0].loudness) / max(shapes[0].spread, 0.1)
+    usual = (logs > -1.0) & (logs < 2.5)
+    fits = fits[usual & (fits < 4.0)]
+    return max(0.0, float(np.quantile(fits, 0.9))) if fits.size else 0.0
 
 
 def without_clicks(

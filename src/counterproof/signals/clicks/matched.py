@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +31,20 @@ class Templates:
     gram: NDArray[np.float32]
     half: int
     fine: NDArray[np.float32]
+    _spectra: dict[int, NDArray[np.complex64]] = field(default_factory=dict, repr=False)
 
     @property
     def length(self) -> int:
         """Samples of a template."""
         return int(self.waves.shape[1])
+
+    def filters(self, size: int) -> NDArray[np.complex64]:
+        """Return the matched filters' responses for transforms of one size, computed once."""
+        if size not in self._spectra:
+            scale = (GRID / self.root**2).astype(np.float32)
+            spectra = np.conj(rfft(self.waves, size, axis=1)) * scale[:, None]
+            self._spectra[size] = spectra.astype(np.complex64)
+        return self._spectra[size]
 
 
 def make_templates(waves: NDArray[np.floating]) -> Templates:
@@ -74,8 +83,6 @@ def correlate(y: Samples, templates: Templates) -> NDArray[np.float32]:
     size = next_fast_len(y.size + templates.length, real=True)
     spectrum = rfft(y, size)
     out = np.empty((templates.waves.shape[0], GRID * y.size), np.float32)
-    for k, wave in enumerate(templates.waves):
-        match = spectrum * np.conj(rfft(wave, size))
-        scale = GRID / templates.root[k] ** 2
-        out[k] = irfft(match, GRID * size)[: GRID * y.size] * scale
+    for k, response in enumerate(templates.filters(size)):
+        out[k] = irfft(spectrum * response, GRID * size)[: GRID * y.size]
     return out

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft
+from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import oaconvolve
 
@@ -38,21 +38,24 @@ def frame_powers(samples: Samples, rate_hz: float) -> Floats:
     return np.asarray(spectra.real**2 + spectra.imag**2, np.float64) / float((window**2).sum())
 
 
-def noise_spectrum(samples: Samples, rate_hz: float, rest: Samples | None = None) -> Floats:
+def quiet_spectrum(samples: Samples, rate_hz: float) -> Floats:
+    """Return the median power spectrum over short frames, as a mean's equal, shape (bins,)."""
+    median = np.median(frame_powers(samples, rate_hz), axis=0) / np.log(2.0)
+    return np.asarray(uniform_filter1d(median, 3))
+
+
+def noise_spectrum(samples: Samples, rate_hz: float, quiet: Floats) -> Floats:
     """Estimate the power spectrum to whiten against, shape (bins,).
 
     Args:
-        samples: an excerpt at the working rate, shape (n,).
+        samples: an excerpt at the working rate, clicks and all, shape (n,).
         rate_hz: the working rate.
-        rest: the same with its clicks taken off, once they are known; before that, at high
-            rates, the median still holds many clicks.
+        quiet: the noise between the clicks, from :func:`quiet_spectrum`.
     """
     powers = frame_powers(samples, rate_hz)
     total = powers.sum(axis=1)
     loud = powers[total >= np.quantile(total, 0.97)].mean(axis=0)
-    quiet = powers if rest is None else frame_powers(rest, rate_hz)
-    median = np.median(quiet, axis=0) / np.log(2.0)
-    spectrum = uniform_filter1d(median, 3) + CLICK_SHARE * uniform_filter1d(loud, 7)
+    spectrum = quiet + CLICK_SHARE * uniform_filter1d(loud, 7)
     return np.asarray(spectrum + 1e-4 * spectrum.max() + 1e-14)
 
 
@@ -78,3 +81,20 @@ def whitening_taps(spectrum: Floats, band: Band) -> NDArray[np.float32]:
 def filtered(samples: Samples, taps: NDArray[np.float32]) -> Samples:
     """Apply a symmetric filter without delay; the output has the input's length."""
     return np.asarray(oaconvolve(samples, taps, mode="same"), np.float32)
+
+
+class Filter:
+    """The same for many pieces of one length: the taps are transformed once."""
+
+    def __init__(self, taps: NDArray[np.float32], length: int) -> None:
+        """Prepare for pieces of at most ``length`` samples."""
+        self._half = taps.size // 2
+        self._size = next_fast_len(length + taps.size - 1, real=True)
+        self._response = rfft(taps, self._size)
+        self._length = length
+
+    def __call__(self, samples: Samples) -> Samples:
+        """Return the filtered piece, of the piece's own length."""
+        assert samples.size <= self._length
+        out = irfft(rfft(samples, self._size) * self._response, self._size)
+        return np.asarray(out[self._half : self._half + samples.size], np.float32)
