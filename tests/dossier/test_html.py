@@ -12,8 +12,10 @@ from counterproof.records import (
     Finding,
     Judgement,
     Measured,
+    NextMeasurement,
     Outcome,
     Publication,
+    Rival,
     Row,
     Run,
     Series,
@@ -56,9 +58,19 @@ def publication() -> Publication:
         instrument="Lantern",
         subject="factor",
         statement="two factors",
+        runs=("r1",),
         strength="strong",
-        refuted_by="a ladder with one factor",
+        log10_bayes_factor=1.7,
+        refuted_by="A ladder with one factor.",
         measured=RATIO,
+        rivals=(
+            Rival(statement="one factor", set_aside_because="It explains less."),
+            Rival(statement="the source was moved"),
+        ),
+        next_measurement=NextMeasurement(
+            what="A level in between.", minutes=12.0, separates="One factor from two."
+        ),
+        missing=("the switch is wide",),
     )
     run = Run(
         id="r1",
@@ -125,7 +137,7 @@ def test_everything_that_was_found_stands_in_it() -> None:
         "not met",
         "It shows 0.6 &lt;of&gt; what it should",
         "a background run is missing",
-        "two factors",
+        "Two factors",
         "ab" * 32,
         "no photo",
         "no protection instrument",

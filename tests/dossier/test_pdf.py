@@ -31,7 +31,7 @@ def test_everything_stands_in_it(tmp_path: Path) -> None:
         "not met",
         "It shows 0.6 <of> what it should",
         "Does it & show?",
-        "two factors",
+        "Two factors",
         "ab" * 32,
         "no photo",
     ):

@@ -42,10 +42,7 @@ def show(found: FindingListing) -> None:
     out = console()
     for finding in found.findings:
         out.print(finding.statement, style="bold")
-        factor = finding.log10_bayes_factor
-        strength = finding.strength
-        if factor is not None:
-            strength = text("cli_findings.strength", word=finding.strength, factor=f"{factor:.1f}")
+        strength = finding.strength_words
         out.print(text("cli_findings.evidence", strength=strength, runs=len(finding.runs)))
         for rival in finding.rivals[:3]:
             out.print(text("cli_findings.rival", statement=rival.statement))

@@ -25,6 +25,7 @@ from counterproof.simulate import hollow_lane
 from counterproof.texts import text
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
 from counterproof.workshop.capture import add_run
+from counterproof.workshop.findings import draw_findings, keep_findings
 from counterproof.workshop.judging import judge_all
 from counterproof.workshop.publishing import publication_of
 
@@ -97,6 +98,7 @@ def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.
             start += timedelta(seconds=each.run.duration_s) + PAUSE
         listening(total, total)
         outcomes = judge_all(bench, SUBJECT, report=stage(text("demo.judging")))
+        keep_findings(bench, draw_findings(bench, SUBJECT, stage(text("demo.weighing"))))
         content = publication_of(
             bench, SUBJECT, built=BUILT, profile_title=profile(DEFAULT_PROFILE).title
         )

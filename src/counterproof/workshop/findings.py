@@ -76,19 +76,28 @@ def _thinnest(tube: Layers) -> tuple[float, str]:
 
 
 def keep_findings(bench: Bench, listing: FindingListing) -> None:
-    """Store findings; a later one on the same subject takes the earlier one's place.
+    """Store findings; what was found before and is not found any more goes into history.
+
+    A comparison of twins is a question of its own: it neither removes the other findings nor is
+    removed with them.
 
     Args:
         bench: opened for writing.
-        listing: what :func:`draw_findings` returned.
+        listing: what :func:`draw_findings` or :func:`compare_twins` returned.
     """
-    known = bench.names(Finding)
+    known = bench.list(Finding, listing.instrument)
+    twins = text("findings.twins_subject")
+    fresh = {f.id for f in listing.findings}
+    stale = [f for f in known if f.id not in fresh and f.subject != twins]
     with bench.transaction():
         for finding in listing.findings:
-            if finding.id in known:
+            if finding.id in {f.id for f in known}:
                 bench.amend(finding)
             else:
                 bench.add(finding)
+        if any(f.subject != twins for f in listing.findings):
+            for finding in stale:
+                bench.delete(Finding, finding.id)
 
 
 def firmware_of(
