@@ -53,29 +53,35 @@ def plan(ask: Ask) -> Plan:
     return plan_of(TRIAL, (run,) * LEVELS, text("trials.readout.expected"))
 
 
-def paired_runs(subject: Counter, evidence: Sequence[Evidence]) -> list[tuple[str, PairedRun]]:
-    """Return the runs of the subject that hold both pulses and momentary readings, by id."""
-    found = []
-    for e in evidence:
-        log = _momentary(e)
-        if e.counter.name != subject.name or e.pulses is None or log is None:
-            continue
-        scale = convert(1.0, log.unit, lv.DOSE_RATE)
-        found.append(
-            (
-                e.run.id,
-                PairedRun(
-                    e.pulses.times_s,
-                    e.pulses.duration_s,
-                    log.times_s,
-                    log.values * scale,
-                    e.pulses.gaps_s,
-                    e.pulses.efficiency,
-                    e.pulses.efficiency_u,
-                ),
-            )
-        )
-    return found
+def paired_run(e: Evidence) -> PairedRun | None:
+    """Return a run's clicks and momentary dose rates as a pair, ``None`` if it lacks either."""
+    log = _momentary(e)
+    if e.pulses is None or log is None:
+        return None
+    return PairedRun(
+        e.pulses.times_s,
+        e.pulses.duration_s,
+        log.times_s,
+        log.values * convert(1.0, log.unit, lv.DOSE_RATE),
+        e.pulses.gaps_s,
+        e.pulses.efficiency,
+        e.pulses.efficiency_u,
+        e.pulses.resolving_time_s,
+    )
+
+
+def paired_runs(name: str, evidence: Sequence[Evidence]) -> list[tuple[str, PairedRun]]:
+    """Return the runs of an instrument that hold both pulses and momentary readings, by id.
+
+    Runs with anything but the field altered on purpose are left out, steps of the field are not.
+    """
+    own = (e for e in evidence if e.counter.name == name and not _disturbed(e))
+    return [(e.run.id, run) for e in own if (run := paired_run(e)) is not None]
+
+
+def _disturbed(e: Evidence) -> bool:
+    """Whether more than the field was altered: a step of the dose rate is what a readout needs."""
+    return e.run.is_altered and "step_s" not in e.run.conditions
 
 
 def _momentary(e: Evidence) -> ReadingLog | None:
@@ -91,7 +97,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         evidence: runs with clicks and momentary readings, at several levels if possible.
         profile: its ``ratio`` criterion judges found over stated factor.
     """
-    paired = paired_runs(subject, evidence)
+    paired = paired_runs(subject.name, evidence)
     if not paired:
         nothing = text("trials.readout.nothing", instrument=subject.name)
         pairs = text("trials.readout.need_pairs")

@@ -120,7 +120,8 @@ def _hypothesis(weighed: Hypothesis) -> str:
     extras = ("hysteresis", "dead_time", "background", "down")
     names = [text(f"findings.with_{x}") for x in extras if getattr(weighed.structure, x)]
     two = weighed.structure.factors == 2
-    return ", ".join([text(f"findings.hypothesis_{'two' if two else 'one'}"), *names])
+    base = text(f"findings.hypothesis_{'two' if two else 'one'}")
+    return ", ".join([base, *names]) + "."
 
 
 def _settled_minutes(fit: ReadoutFit) -> float:

@@ -31,13 +31,9 @@ def shown(estimate: Estimate, unit: str | None = None) -> str:
     width = max(estimate.high - estimate.low, abs(estimate.value) * 1e-6, 1e-12)
     digits = int(np.clip(1 - np.floor(np.log10(width)), 0, 6))
     label = estimate.unit if unit is None else unit
-    return text(
-        "forensics.estimate",
-        value=f"{estimate.value:.{digits}f}",
-        low=f"{estimate.low:.{digits}f}",
-        high=f"{estimate.high:.{digits}f}",
-        unit=label,
-    ).strip()
+    ends = (estimate.value, estimate.low, estimate.high)
+    value, low, high = (f"{x:.{digits}f}".replace("-", "−") for x in ends)
+    return text("forensics.estimate", value=value, low=low, high=high, unit=label).strip()
 
 
 def found(fit: ReadoutFit, about: Circumstances) -> tuple[str, ...]:

@@ -14,7 +14,6 @@ from counterproof.records.findings import FindingListing
 from counterproof.texts import text
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
-from counterproof.workshop.readout import paired
 
 if TYPE_CHECKING:
     from counterproof.forensics import ReadoutFit
@@ -105,8 +104,9 @@ def firmware_of(
 ) -> tuple[ReadoutFit | None, list[str]]:
     """Return the firmware behind an instrument's runs and the runs that it rests on."""
     from counterproof.forensics import fit_readout
+    from counterproof.forensics.readout_trial import paired_runs
 
-    pairs = [(e.run.id, p) for e in own if (p := paired(e)) is not None]
+    pairs = paired_runs(own[0].counter.name, own) if own else []
     if not pairs:
         return None, []
     return fit_readout([p for _, p in pairs], report=report), [name for name, _ in pairs]

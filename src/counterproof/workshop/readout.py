@@ -19,9 +19,8 @@ from counterproof.texts import text
 
 if TYPE_CHECKING:
     from counterproof.bench import Bench
-    from counterproof.forensics import PairedRun, ReadoutFit, Structure
+    from counterproof.forensics import ReadoutFit, Structure
     from counterproof.quantities import Estimate
-    from counterproof.trials.shape import Evidence
 
 Floats = NDArray[np.float64]
 
@@ -110,12 +109,13 @@ def readout_of_bench(
         Cancelled: if ``report`` answers ``False``.
     """
     from counterproof.forensics import fit_readout
+    from counterproof.forensics.readout_trial import paired_runs
     from counterproof.forensics.silentfindings import silent_answer
     from counterproof.workshop.evidence import gather
 
     every = gather(bench, instrument, runs)
     evidence = [e for e in every if e.counter.name == instrument]
-    pairs = [(e.run.id, p) for e in evidence if (p := paired(e)) is not None]
+    pairs = paired_runs(instrument, evidence)
     if not pairs:
         silent_runs = tuple(e.run.id for e in evidence if e.readings)
         if not silent_runs:
@@ -123,30 +123,6 @@ def readout_of_bench(
         return report_of(silent_answer(evidence[0].counter, every), instrument, silent_runs)
     fit = fit_readout([p for _, p in pairs], report=report)
     return report_of(fit, instrument, tuple(name for name, _ in pairs))
-
-
-def paired(evidence: Evidence) -> PairedRun | None:
-    """Return a run's clicks and momentary dose rates as a pair, or ``None`` if it lacks either."""
-    from counterproof.forensics import PairedRun
-    from counterproof.quantities.units import convert
-
-    train = evidence.pulses
-    if train is None:
-        return None
-    for log in evidence.readings:
-        if log.quantity == "dose_rate" and log.field == "momentary":
-            values = log.values * convert(1.0, log.unit, "µSv/h")
-            return PairedRun(
-                train.times_s,
-                train.duration_s,
-                log.times_s,
-                values,
-                train.gaps_s,
-                train.efficiency,
-                train.efficiency_u,
-                train.resolving_time_s,
-            )
-    return None
 
 
 def report_of(fit: ReadoutFit, instrument: str = "", runs: tuple[str, ...] = ()) -> ReadoutReport:
