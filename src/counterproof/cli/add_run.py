@@ -10,6 +10,14 @@ import typer
 
 from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
 from counterproof.cli.output import console, emit, pairs, progress_bar, say
+from counterproof.cli.readings import (
+    EveryOption,
+    FormatOption,
+    LampOption,
+    MarkedOption,
+    RegionOption,
+    UnitOption,
+)
 from counterproof.errors import UserError
 from counterproof.texts import text
 
@@ -64,6 +72,13 @@ def add_run(
     channel: Annotated[
         int | None, typer.Option("--channel", min=0, help=text("cli_pulses.channel"))
     ] = None,
+    region: RegionOption = None,
+    form: FormatOption = None,
+    unit: UnitOption = None,
+    keyed: Annotated[Path | None, typer.Option("--keyed", help=text("cli_add_run.keyed"))] = None,
+    lamp: LampOption = None,
+    every: EveryOption = "0.2 s",
+    marked_at: MarkedOption = "0 s",
     name: Annotated[str, typer.Option("--name", help=text("cli_add_run.name"))] = "",
     note: Annotated[str, typer.Option("--note", help=text("cli_add_run.note"))] = "",
     folder: BenchOption = None,
@@ -73,7 +88,7 @@ def add_run(
     from counterproof.quantities import parse_quantity
     from counterproof.records import Position, Run
     from counterproof.records.listing import RunListing
-    from counterproof.workshop import capture
+    from counterproof.workshop import capture, filming
     from counterproof.workshop import surroundings as around
     from counterproof.workshop.detect import taught_shape
     from counterproof.workshop.overview import run_summary
@@ -109,17 +124,35 @@ def add_run(
     with open_bench(folder, write=True) as opened:
         with progress_bar(text("cli_pulses.listening"), quiet=as_json) as report:
             shape = None if teach is None else taught_shape(teach)
+            seen = None
+            if region:
+                if not recordings:
+                    raise UserError(text("cli_add_run.which_video"))
+                what = filming.declared(
+                    region,
+                    form or (),
+                    unit or (),
+                    every_s=parse_quantity(every, "s"),
+                    at_s=parse_quantity(marked_at, "s"),
+                    lamp=lamp,
+                )
+                seen = filming.read_video(recordings[0], what, keyed, report)
+                if not seen.readings:
+                    raise UserError(text("cli_add_run.not_taught", path=recordings[0]))
             stored, warnings = capture.add_run(
                 opened,
                 run,
                 recordings=recordings or [],
                 tables=tables,
-                readings=typed,
+                readings=typed + ([] if seen is None else [r.log() for r in seen.readings]),
                 channel=channel,
                 taught=shape,
+                hear=seen is None or seen.watched.video.has_sound,
+                flashes=None if seen is None else seen.flashes,
                 report=report,
             )
         found = run_summary(opened, stored)
+    warnings = (*warnings, *(() if seen is None else seen.warnings))
     listing = RunListing(runs=(found.model_copy(update={"warnings": warnings}),))
     emit(listing, as_json, _show)
 

@@ -35,6 +35,7 @@ COMMANDS: dict[str, str] = {
     "demo": "counterproof.cli.demo:demo",
     "serve": "counterproof.web.command:serve",
     "pulses": "counterproof.cli.pulses:pulses",
+    "readings": "counterproof.cli.readings:readings",
     "field": "counterproof.cli.field:field",
     "response": "counterproof.cli.response:response",
     "predict": "counterproof.cli.predict:predict",

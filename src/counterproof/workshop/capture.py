@@ -34,6 +34,8 @@ def add_run(
     readings: Sequence[ReadingLog] = (),
     channel: int | None = None,
     taught: ClickShape | None = None,
+    hear: bool = True,
+    flashes: PulseTrain | None = None,
     report: Report = silent,
 ) -> tuple[Run, tuple[str, ...]]:
     """Detect, read and store one run; return it with the warnings to show.
@@ -46,6 +48,8 @@ def add_run(
         readings: reading logs typed by hand.
         channel: which channel of a recording to hear.
         taught: click shape learned near a source.
+        hear: look for clicks in the recording.
+        flashes: of a pulse lamp in a video; stored as its pulses where no clicks are.
         report: progress of the detection.
 
     Raises:
@@ -54,12 +58,14 @@ def add_run(
     """
     signals: list[Signals] = []
     warnings: list[str] = []
-    if recordings:
+    if recordings and hear:
         train = train_of_file(recordings[0], channel=channel, taught=taught, report=report)
         warnings += train.warnings
         # silence is no count of zero: a recording without clicks is kept, but counts nothing
         if train.count or not train.warnings:
             signals.append(train)
+    if flashes is not None and flashes.count and not signals:
+        signals.append(flashes)
     for path, mapping in tables:
         found = read_table(path, mapping)
         signals.append(_with_quantum(found, bench, run) if isinstance(found, ReadingLog) else found)

@@ -14,3 +14,29 @@ What to use when
 
 The method is described in ``docs/theory/video.md``.
 """
+
+from counterproof.signals.video.formats import Format
+from counterproof.signals.video.frames import Box, Video, open_video
+from counterproof.signals.video.glyphs import Glyphs, teach
+from counterproof.signals.video.reading import VideoReadings
+from counterproof.signals.video.refresh import Refresh
+from counterproof.signals.video.sheet import Sheet, Still
+from counterproof.signals.video.watching import Watched, flashes_of, read, sheet_of, watch
+
+__all__ = [
+    "Box",
+    "Format",
+    "Glyphs",
+    "Refresh",
+    "Sheet",
+    "Still",
+    "Video",
+    "VideoReadings",
+    "Watched",
+    "flashes_of",
+    "open_video",
+    "read",
+    "sheet_of",
+    "teach",
+    "watch",
+]

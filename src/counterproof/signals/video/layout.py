@@ -95,14 +95,19 @@ class Layout:
 
 
 def survey(
-    video: Video, region: Box, *, fields: int = 1, at_s: float = 0.0, report: Report = silent
+    video: Video,
+    regions: Box | Sequence[Box],
+    *,
+    fields: int = 1,
+    at_s: float = 0.0,
+    report: Report = silent,
 ) -> Layout:
     """Look at stills spread over a video and find the numbers in the marked region.
 
     Args:
         video: the video.
-        region: where the display is, in the still at ``at_s``.
-        fields: how many numbers are wanted.
+        regions: where the display is, in the still at ``at_s``; or one region for each number.
+        fields: how many numbers are wanted from a single region.
         at_s: time of the still on which the region was marked.
         report: progress.
 
@@ -110,7 +115,9 @@ def survey(
         UserError: if the region lies outside the picture or holds no number.
         Cancelled: if ``report`` answers ``False``.
     """
-    region = region.within(video.width, video.height)
+    marked = [regions] if isinstance(regions, Box) else list(regions)
+    marked = [r.within(video.width, video.height) for r in marked]
+    region = _hull(marked)
     around = region.grown(_MARGIN, video.width, video.height)
     first: Luma | None = None
     at = 0.0
@@ -119,15 +126,26 @@ def survey(
         break
     if first is None:
         raise UserError(text("video.no_still", path=video.path, time=at_s))
-    inner = Box(region.x - around.x, region.y - around.y, region.width, region.height)
-    stills = _spread(video, around, first, inner, report)
-    found = find_fields(stills, inner, fields)
-    if not found:
-        raise UserError(text("video.no_number", path=video.path))
+    stills = _spread(video, around, first, report)
+    found: list[Field] = []
+    for r in marked:
+        inner = Box(r.x - around.x, r.y - around.y, r.width, r.height)
+        found += find_fields(stills, inner, fields if len(marked) == 1 else 1)
+    wanted = max(fields, len(marked))
+    if len(found) < wanted:
+        key = "no_number" if not found else "fewer_numbers"
+        raise UserError(text(f"video.{key}", path=video.path, found=len(found), wanted=wanted))
     return Layout(region, around, first, at, tuple(found))
 
 
-def _spread(video: Video, around: Box, first: Luma, inner: Box, report: Report) -> list[Picture]:
+def _hull(boxes: Sequence[Box]) -> Box:
+    """Return the smallest box that holds all."""
+    x, y = min(b.x for b in boxes), min(b.y for b in boxes)
+    right = max(b.x + b.width for b in boxes)
+    return Box(x, y, right - x, max(b.y + b.height for b in boxes) - y)
+
+
+def _spread(video: Video, around: Box, first: Luma, report: Report) -> list[Picture]:
     """Return stills over the whole video, laid on the first one, without those that are lost."""
     follower = Follower(first)
     stills = [first.astype(np.float32)]

@@ -64,6 +64,7 @@ class Still:
         guess: what the program would read; ``""`` for no idea.
         why: why it is asked.
         seconds: how long stills like it stood.
+        place: which of the display's numbers, from 0.
     """
 
     number: int
@@ -73,6 +74,7 @@ class Still:
     guess: str = ""
     why: str = ""
     seconds: float = 0.0
+    place: int = 0
 
     @property
     def line(self) -> Picture:
@@ -100,9 +102,13 @@ class Sheet:
         """Stills that were keyed."""
         return [s for s in self.stills if s.typed]
 
-    def glyphs(self, base: Glyphs | None = None) -> Glyphs:
-        """Learn the glyphs from what was keyed."""
-        return teach([(s.line, s.typed) for s in self.keyed], base)
+    def of(self, place: int) -> list[Still]:
+        """Return the keyed stills of one of the display's numbers."""
+        return [s for s in self.keyed if s.place == place]
+
+    def glyphs(self, place: int = 0) -> Glyphs:
+        """Learn the glyphs of one of the display's numbers from what was keyed."""
+        return teach([(s.line, s.typed) for s in self.of(place)])
 
     def ask(self, stills: Sequence[Still]) -> None:
         """Put further stills on the sheet."""
@@ -126,8 +132,8 @@ class Sheet:
             out.write(held.getvalue())
         table = io.StringIO()
         rows = csv.writer(table)
-        rows.writerow(["number", "time_s", "reading"])
-        rows.writerows((s.number, f"{s.time_s:.3f}", s.typed) for s in self.stills)
+        rows.writerow(["number", "field", "time_s", "reading"])
+        rows.writerows((s.number, s.place + 1, f"{s.time_s:.3f}", s.typed) for s in self.stills)
         with atomic_write(path) as out:
             out.write(table.getvalue().encode())
         picture = path.with_suffix(".png")
@@ -154,7 +160,8 @@ class Sheet:
                 number = int(row["number"])
                 typed = tidy_key(row["reading"] or "")
                 at = float(row["time_s"].replace(",", "."))
-                stills.append(Still(number, at, inks[number], typed))
+                place = int(row["field"]) - 1
+                stills.append(Still(number, at, inks[number], typed, place=place))
         except (OSError, ValueError, KeyError, IndexError, zipfile.BadZipFile, csv.Error):
             raise UserError(text("video.no_sheet", path=path)) from None
         return cls(stills)
