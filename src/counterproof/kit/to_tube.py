@@ -8,7 +8,7 @@ source: what open data sheets and teardowns of such tubes commonly show.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,10 +113,17 @@ def tube_model(tube: KitTube) -> TubeModel:
     jitter = rng.random((n, VARIANTS))
     quantiles = (cells + jitter) / VARIANTS
 
-    def design(row: int) -> Tube:
-        return _build(tube, _Draw(lambda k: float(quantiles[k, row])))
+    designs = tuple(design_at(tube, quantiles[:, row].tolist()) for row in range(VARIANTS))
+    return TubeModel(nominal, designs, tuple(first.unknown))
 
-    return TubeModel(nominal, tuple(design(i) for i in range(VARIANTS)), tuple(first.unknown))
+
+def design_at(tube: KitTube, quantiles: Sequence[float]) -> Tube:
+    """Return one design: each unknown at a quantile of its range, in the order of ``unknown``.
+
+    Raises:
+        UserError: as :func:`tube_model`.
+    """
+    return _build(tube, _Draw(lambda k: float(quantiles[k])))
 
 
 def _build(tube: KitTube, draw: _Draw) -> Tube:
