@@ -17,6 +17,8 @@ from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 
+from counterproof.texts import text
+
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -123,15 +125,15 @@ class Guard:
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         host = headers.get("host", "")
         if _name(host) not in self._hosts:
-            return 421, "This server does not answer to that name."
+            return 421, text("web.guard.name")
         changing = scope["type"] == "websocket" or scope.get("method") in _CHANGING
         if changing and not _same_place(headers, host, strict=scope["type"] == "websocket"):
-            return 403, "This request came from another page."
+            return 403, text("web.guard.elsewhere")
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > self._most:
-            return 413, "That is larger than this server takes."
+            return 413, text("web.too_large")
         if not _is_here(scope) and not self._has_pass(scope, headers):
-            return 403, "Open the one-time link that the computer with the bench shows."
+            return 403, text("web.guard.link")
         return None
 
     def _has_pass(self, scope: Scope, headers: Headers) -> bool:
@@ -186,7 +188,7 @@ def _same_place(headers: Headers, host: str, strict: bool) -> bool:
 async def _turn_away(scope: Scope, receive: Receive, send: Send, status: int, why: str) -> None:
     if scope["type"] == "websocket":
         await receive()
-        await send({"type": "websocket.close", "code": 1008, "reason": why})
+        await send({"type": "websocket.close", "code": 1008, "reason": why[:100]})
         return
     body = why.encode()
     await send(

@@ -165,7 +165,9 @@ class LiveSession:
     def _tell(self, now: Now) -> bool:
         assert self._listener is not None
         self._now = now
-        self._peaks = [*self._peaks, self._listener.loudest()][-240:]
+        loudest = self._listener.loudest()
+        if loudest > 0.0:  # sound is searched in frames: between two there is nothing new
+            self._peaks = [*self._peaks, loudest][-240:]
         if now.seconds - self._rated_at >= max(1.0, self._heard.times_s.size / 2e5):
             self._rated_at = now.seconds
             self._hist = self._heard.intervals(self._resolving())
@@ -357,7 +359,7 @@ def _rate_words(estimate: Any, now: Now) -> dict[str, Any]:
     return {
         "per_s": format_estimate(estimate.scaled(1.0, "s⁻¹")),
         "per_min": format_estimate(per_minute),
-        "interval": format_interval(estimate.low, estimate.high, estimate.coverage, "s⁻¹"),
+        "interval": format_interval(per_minute.low, per_minute.high, 0.95, "min⁻¹"),
         "low": estimate.low,
         "high": estimate.high,
         "relative": relative,

@@ -84,12 +84,15 @@ def shape(ask: Ask) -> Response:
 async def state(websocket: WebSocket, desk: Desk) -> None:
     """Tell a page ten times a second how the run stands, until either ends."""
     await websocket.accept()
+    session, clock = desk.live, asyncio.get_running_loop().time
+    due = clock()
     try:
-        while (session := desk.live) is not None:
+        while session is not None and desk.live is session:
             found: dict[str, Any] = await run_in_threadpool(session.state)
             await websocket.send_json(found)
-            await asyncio.sleep(EVERY_S)
-        await websocket.send_json({"finished": True})
+            due = max(due + EVERY_S, clock() + 0.01)
+            await asyncio.sleep(due - clock())
+        await websocket.send_json({"finished": True, "run": session.live.run.id if session else ""})
         await websocket.close()
     except (WebSocketDisconnect, RuntimeError):
         return

@@ -21,7 +21,11 @@
     line.onmessage = (message) => {
       trouble("");
       const now = JSON.parse(message.data);
-      if (now.finished) { done = true; line.close(); location.replace("/runs/" + (now.run || "")); return; }
+      if (now.finished) {
+        line.close();
+        if (!done) { done = true; location.replace(now.run ? "/runs/" + encodeURIComponent(now.run) : "/live"); }
+        return;
+      }
       draw(now);
     };
     line.onclose = () => {
@@ -79,6 +83,8 @@
     Pictures.shape(found, words);
     say("shape-words", words.shape.replace("N", found.count).replace("MS", found.length_ms));
   };
+
+  for (const form of document.querySelectorAll("form.finish")) form.addEventListener("submit", () => { done = true; });
 
   // -- a tick for every pulse
   let ticking = null;

@@ -111,7 +111,7 @@ const Pictures = (() => {
   };
 
   const shape = (found, words) => place("shape", {
-    scales: { x: { time: false }, y: { range: [-1.1, 1.1] } },
+    scales: { x: { time: false, range: [-2, Math.max(8, 6 * found.length_ms)] }, y: { range: [-1.1, 1.1] } },
     axes: [axis(words.ms_axis), axis("", { size: 44 })],
     series: [{}, { stroke: () => ink("data"), width: 1.5, points: { show: false } }],
   }, [found.ms, found.wave]);
