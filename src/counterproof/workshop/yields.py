@@ -20,14 +20,13 @@ from counterproof.retrofit.draws import QUANTILES, Effects
 from counterproof.workshop.responses import side_angle
 
 NODES_KEV = (
-    15.0, 20.0, 26.0, 32.0, 40.0, 50.0, 60.0, 80.0, 105.0, 150.0, 200.0, 300.0, 450.0, 661.657,
-    1000.0, 1252.0, 1800.0, 2620.0,
+    20.0, 32.0, 45.0, 60.0, 80.0, 110.0, 160.0, 250.0, 400.0, 661.657, 1000.0, 1252.0, 1800.0,
+    2620.0,
 )  # fmt: skip
 """Photon energies at which a tube is computed; sources are folded with what lies between."""
-SHOWN_KEV = (32.0, 40.0, 50.0, 60.0, 80.0, 105.0, 150.0, 200.0, 300.0, 450.0, 661.657, 1000.0,
-             1252.0)  # fmt: skip
-ELECTRONS_KEV = tuple(np.geomspace(60.0, 2400.0, 12))
-_PRECISION, _DESIGN_PRECISION = 0.02, 0.04
+SHOWN_KEV = NODES_KEV[1:12]
+ELECTRONS_KEV = tuple(map(float, np.geomspace(60.0, 2400.0, 10)))
+_PRECISION, _DESIGN_PRECISION = 0.03, 0.05
 _LEAST = 1e-12
 _NEAR_KEV = 661.657
 """At this energy a near source is compared with a parallel beam: it is geometry, nearly alike for
@@ -183,7 +182,7 @@ def _row(
     side = fold(curve, natural.photon_kev, natural.photon_fluence_rate)
     muons = charged_rate(body, natural.charged_fluence_rate)
     if nominal:
-        whole = background_rate(TubeModel(body), natural, precision=0.04)
+        whole = background_rate(TubeModel(body), natural, precision=_DESIGN_PRECISION)
         ground_over_side = (whole.counts_per_s - muons.counts_per_s) / max(
             side.counts_per_s, _LEAST
         )
@@ -200,7 +199,7 @@ def _row(
             add("sheet", value, relative[caesium])
     electrons = None
     if any((p.field.electron_fluence_rate_kev[0] > 0.0).any() for p in places):
-        electrons = electron_curve(body, ELECTRONS_KEV, angle_deg=angle, precision=0.04)
+        electrons = electron_curve(body, ELECTRONS_KEV, angle_deg=angle, precision=precision)
     for p in places:
         part = fold(curve, p.field.photon_kev, p.field.photon_fluence_rate[0])
         n = near[p.key]
