@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import base64
+from functools import cache
 from importlib.resources import files
 
 from counterproof.charts import svg
-from counterproof.dossier import shown
+from counterproof.dossier import shown, sketch
+from counterproof.dossier.chapters import chapters_of
 from counterproof.records import Chart, Publication
 from counterproof.texts import text
 
 _FACES = (("regular", 400, "normal"), ("bold", 700, "normal"), ("italic", 400, "italic"))
 
 
+@cache
 def _fonts() -> str:
     folder = files("counterproof.charts").joinpath("fonts")
     rules = []
@@ -33,6 +36,18 @@ def _figure(chart: Chart) -> str:
     return f'{drawn[:start]} role="img" aria-label="{label}"{drawn[start:]}'
 
 
+class _Regions:
+    """Names for the regions of a page, each once: those who hear it tell them apart."""
+
+    def __init__(self) -> None:
+        self._used: dict[str, int] = {}
+
+    def __call__(self, chapter: str, label: str) -> str:
+        name = label if not chapter or label.startswith(chapter) else f"{chapter}: {label}"
+        self._used[name] = self._used.get(name, 0) + 1
+        return name if self._used[name] == 1 else f"{name} ({self._used[name]})"
+
+
 def build_html(publication: Publication) -> str:
     """Return the dossier as a self-contained HTML page.
 
@@ -48,9 +63,12 @@ def build_html(publication: Publication) -> str:
     template = environment.from_string(room.joinpath("page.html.j2").read_text(encoding="utf-8"))
     return template.render(
         p=publication,
+        chapters=chapters_of(publication),
         t=lambda key, **names: text(f"dossier.{key}", **names),
         style=room.joinpath("page.css").read_text(encoding="utf-8"),
         fonts=_fonts(),
         figure=_figure,
-        grids=shown.grids,
+        sketch=sketch.drawing,
+        caption=sketch.caption,
+        region=_Regions(),
     )

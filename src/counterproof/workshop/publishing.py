@@ -11,6 +11,7 @@ from counterproof.kit import Instrument, KitItem, Probe, Source, Tube
 from counterproof.records import Finding, Item, Outcome, Outlook, Publication, Run
 from counterproof.records.calibration import Calibration
 from counterproof.records.comparison import Comparison
+from counterproof.records.finding import COUNTABLE
 from counterproof.records.outcome import worst
 from counterproof.records.publication import Claim
 from counterproof.records.retest import Retest
@@ -38,7 +39,11 @@ def publication_of(
     outcomes = [o for o in held if o.runs]
     calibrations = bench.list(Calibration, instrument)
     retests = bench.list(Retest, instrument)
-    findings = bench.list(Finding, instrument)
+    # what is surest stands first; a limit without a strength last
+    findings = sorted(
+        bench.list(Finding, instrument),
+        key=lambda f: -min(f.log10_bayes_factor or 0.0, COUNTABLE),
+    )
     comparisons = [c for c in bench.list(Comparison) if instrument in c.instruments]
     wanted = _wanted(outcomes, findings, calibrations, retests)
     runs = [r for r in bench.list(Run) if r.id in wanted]
@@ -62,13 +67,12 @@ def publication_of(
         profile=profile_title,
         claims=tuple(Claim(what=c.what, value=c.value, source=c.source) for c in subject.claim),
         items=tuple(
-            Item(name=i.name, kind=i.table, facts=facts_of(i), missing=missing_of(i))
-            for i in items
+            Item(name=i.name, kind=i.table, facts=facts_of(i), missing=missing_of(i)) for i in items
         ),
         sketches=sketches_of(runs),
         outcomes=tuple(outcomes),
         questions={t.name: t.question for t in TRIALS},
-        findings=findings,
+        findings=tuple(findings),
         outlooks=bench.list(Outlook, instrument),
         calibrations=calibrations,
         retests=retests,
