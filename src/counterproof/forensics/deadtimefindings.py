@@ -34,44 +34,41 @@ def dead_time_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[F
         evidence: its own runs and those of references.
     """
     found = dead_times(counter, evidence)
-    if not found.each:
+    in_us = {
+        k: e.scaled(1e6, "µs")
+        for k, e in found.each.items()
+        if e.low > 0.0 or 1e6 * e.high < TELLING_US
+    }
+    if not in_us:
         return []
-    in_us = {k: e.scaled(1e6, "µs") for k, e in found.each.items()}
     resolved = {k: e for k, e in in_us.items() if e.low > 0.0}
-    if not resolved and min(e.high for e in in_us.values()) > TELLING_US:
-        return []
+    unresolved = {k: e for k, e in in_us.items() if k not in resolved}
+    best = min(in_us.values(), key=lambda e: e.u)
     said = []
     if resolved:
         said.append(text("findings.dead_each", each=_list(resolved)))
-    unresolved = {k: e for k, e in in_us.items() if k not in resolved}
     if unresolved:
         each = "; ".join(f"{_method(k)} < {e.high:.0f} µs" for k, e in unresolved.items())
         said.append(text("findings.dead_unresolved", each=each))
-    strength, factor, measured = text("findings.measured"), None, None
-    if found.together is not None:
-        common = found.together.common.scaled(1e6, "µs")
-        key = "agree" if found.together.agree else "disagree"
+    factor = from_interval(best.value / best.u, 10.0) if resolved else None
+    if found.together is not None and resolved and len(in_us) > 1:
+        best = found.together.common.scaled(1e6, "µs")
+        agree = found.together.agree
+        factor = from_interval(best.value / best.u, 10.0)
+        if not agree:
+            factor = bound_from_p(found.together.p_value)
+        outlying = ", ".join(_method(k) for k in found.together.outlying)
+        words = {"common": shown(best), "chi2": f"{found.together.chi2:.1f}"}
         said.append(
             text(
-                f"findings.dead_{key}",
-                common=shown(common),
-                chi2=f"{found.together.chi2:.1f}",
+                f"findings.dead_{'agree' if agree else 'disagree'}",
                 dof=found.together.dof,
-                outlying=", ".join(_method(k) for k in found.together.outlying)
-                or text("findings.dead_no_outlier"),
+                outlying=outlying or text("findings.dead_no_outlier"),
+                **words,
             )
         )
-        measured = Measured.of(common)
-        factor = from_interval(common.value / common.u, 10.0)
-        if not found.together.agree:
-            factor = bound_from_p(found.together.p_value)
-        strength = in_words(factor)
-    elif in_us:
-        single = next(iter(in_us.values()))
-        measured = Measured.of(single)
-        if single.low > 0.0:
-            factor = from_interval(single.value / single.u, 10.0)
-            strength = in_words(factor)
+    measured = Measured.of(best)
+    strength = text("findings.none_found") if factor is None else in_words(factor)
     said += _hybrid(found)
     return [
         Finding(

@@ -46,7 +46,7 @@ def findings_of(
     found: list[Finding] = []
     if fit is not None:
         found += readout_findings(counter.name, fit, tuple(fit_runs))
-    found += ladder_findings(counter, evidence)
+    found += ladder_findings(counter, evidence, fit)
     found += register_findings(counter.name, plain, fit)
     found += scatter_findings(counter.name, plain, fit)
     found += nuclide_findings(counter, evidence, fit)

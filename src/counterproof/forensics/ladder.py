@@ -15,6 +15,10 @@ from counterproof.quantities import Estimate
 
 NEEDED = 3
 """Levels that are needed before a step can be told from scatter."""
+LEAD = 3.0
+"""Log likelihood ratio, its penalty taken off, from which a step is stated."""
+POWER_Z = 0.84
+"""Normal quantile of 80 %."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,8 @@ class LadderFit:
             for its two parameters.
         chi2: of the chosen hypothesis.
         dof: its degrees of freedom.
+        seen: change of the response, as a share, that these levels would have shown with a
+            probability of 80 % wherever it lay between them.
     """
 
     response: Estimate
@@ -38,6 +44,7 @@ class LadderFit:
     log_lead: float
     chi2: float
     dof: int
+    seen: float
 
 
 def fit_ladder(displayed: Sequence[Estimate], predicted: Sequence[Estimate]) -> LadderFit | None:
@@ -68,9 +75,10 @@ def fit_ladder(displayed: Sequence[Estimate], predicted: Sequence[Estimate]) -> 
         chi2 = _constant(y[:cut], w[:cut])[1] + _constant(y[cut:], w[cut:])[1]
         best = min(best, (chi2, cut))
     lead = 0.5 * (flat_chi2 - best[0]) - np.log(n)
-    if lead < 3.0:
+    seen = _seen(w)
+    if lead < LEAD:
         u = float(1.0 / np.sqrt(w.sum()))
-        return LadderFit(_exp(flat, u), None, None, float(lead), flat_chi2, n - 1)
+        return LadderFit(_exp(flat, u), None, None, float(lead), flat_chi2, n - 1, seen)
     cut = best[1]
     below, above = _constant(y[:cut], w[:cut])[0], _constant(y[cut:], w[cut:])[0]
     u_below, u_above = (float(1.0 / np.sqrt(part.sum())) for part in (w[:cut], w[cut:]))
@@ -80,7 +88,14 @@ def fit_ladder(displayed: Sequence[Estimate], predicted: Sequence[Estimate]) -> 
     # have shown it
     enclosed = (pairs[cut - 1][0].value, pairs[cut][0].value / step.value)
     between = (min(enclosed), max(enclosed))
-    return LadderFit(_exp(below, u_below * scale), step, between, float(lead), best[0], n - 3)
+    return LadderFit(_exp(below, u_below * scale), step, between, float(lead), best[0], n - 3, seen)
+
+
+def _seen(w: np.ndarray) -> float:
+    """Smallest step that the worst cut would have shown with a probability of 80 %."""
+    cuts = [1.0 / (1.0 / w[:c].sum() + 1.0 / w[c:].sum()) for c in range(1, w.size)]
+    needed = np.sqrt(2.0 * (LEAD + np.log(w.size))) + POWER_Z
+    return float(np.expm1(needed / np.sqrt(min(cuts))))
 
 
 def _constant(y: np.ndarray, w: np.ndarray) -> tuple[float, float]:

@@ -189,9 +189,9 @@ def _judged(
     if len(factors) > 1:
         word = text("findings.lower_factor" if number == 1 else "findings.upper_factor")
     names = " / ".join(c.words for c in alike[:4])
-    fits = lead >= SAME
+    fits, none = lead >= SAME, lead <= -SAME
     statement = text(
-        "findings.set_for" if fits else "findings.set_for_none",
+        f"findings.set_for{'' if fits else '_none' if none else '_open'}",
         factor=word,
         value=shown(factor),
         names=names,
@@ -199,7 +199,7 @@ def _judged(
         called=shown(best.factor),
         ratio=f"{factor.value / best.factor.value:.2f}",
     )
-    strength = lead if fits else -lead
+    strength = abs(lead)
     rest = [i for i in order if known[i] not in alike] if fits else order
     rivals = tuple(
         Rival(

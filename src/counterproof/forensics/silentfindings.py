@@ -145,15 +145,27 @@ def fit_levels(levels: Levels) -> LadderFit | None:
     return found
 
 
-def ladder_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[Finding]:
-    """Return whether the display keeps one factor over a ladder, from its numbers alone."""
+def ladder_findings(
+    counter: Counter, evidence: Sequence[Evidence], known: ReadoutFit | None
+) -> list[Finding]:
+    """Return whether the display keeps one factor over a ladder, from its numbers alone.
+
+    Where clicks have shown two factors a ladder too weak to show them is no finding.
+
+    Args:
+        counter: the counter under test.
+        evidence: its own runs and those of references.
+        known: the firmware that clicks have told, if they have.
+    """
     levels = levels_of(counter, evidence)
     fit = None if levels is None else fit_levels(levels)
     if levels is None or fit is None:
         return []
     seen = [d.value for d in levels.displayed]
-    ends = {"low": f"{min(seen):.2g}", "high": f"{max(seen):.2g}"}
+    ends = {"low": f"{min(seen):.2g}", "high": f"{max(seen):.2g}", "seen": f"{100 * fit.seen:.0f}"}
     stepped = is_step(fit)
+    if not stepped and known is not None and len(known.factors) > 1:
+        return []
     if stepped and fit.step is not None and fit.switch_usv_h is not None:
         a, b = (f"{v:.2g}" for v in fit.switch_usv_h)
         statement = text("findings.ladder_step", step=shown(fit.step), low=a, high=b)
@@ -161,21 +173,21 @@ def ladder_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[Find
     else:
         statement = text("findings.ladder_flat", **ends)
         measured, next_what = fit.response, text("findings.ladder_next_flat")
-    factor = abs(fit.log_lead) / LN10
+    factor = fit.log_lead / LN10 if stepped else None
     return [
         Finding(
             instrument=counter.name,
             subject=text("findings.subject_ladder"),
             statement=statement,
             runs=levels.runs,
-            strength=in_words(factor),
+            strength=text("findings.none_found") if factor is None else in_words(factor),
             log10_bayes_factor=factor,
             measured=Measured.of(measured),
             rivals=(
                 Rival(
                     statement=text(f"findings.ladder_rival_{'one' if stepped else 'two'}"),
-                    log10_bayes_factor=-factor,
-                    set_aside_because=text("findings.explains_less"),
+                    log10_bayes_factor=None if factor is None else -factor,
+                    set_aside_because=text("findings.explains_less") if stepped else "",
                 ),
                 Rival(statement=text("findings.ladder_rival_position")),
                 Rival(statement=text("findings.ladder_rival_losses")),
