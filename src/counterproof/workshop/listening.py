@@ -18,7 +18,8 @@ from counterproof.counting.planning import time_for_relative
 from counterproof.counting.poisson import rate_estimate
 from counterproof.quantities import Estimate
 from counterproof.records import Run
-from counterproof.signals.clicks import ClickDetector, ClickShape, detect
+from counterproof.signals.clicks import ClickDetector, ClickShape
+from counterproof.signals.clicks.conclude import conclude
 from counterproof.signals.clicks.front import Front, working_band
 from counterproof.signals.clicks.learn import Learned, learn
 from counterproof.signals.live import Gap, LiveSource, PulseBatch, ReadingBatch, SoundBlock
@@ -277,7 +278,7 @@ class _Sound:
         if self.detector is None:
             warnings = (text("clicks.none"), *notes)
             return PulseTrain(np.empty(0), until_s, gaps_s=_gap_array(gaps), warnings=warnings)
-        found = detect.conclude(self.detector, until_s).train
+        found = conclude(self.detector, until_s).train
         return PulseTrain(
             found.times_s,
             until_s,

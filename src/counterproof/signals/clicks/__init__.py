@@ -7,7 +7,8 @@ What to use when:
 * :class:`ClickShape`: a shape from a teaching run, stored and passed as ``taught``.
 """
 
-from counterproof.signals.clicks.detect import ClickResult, detect_clicks, learn_shape
+from counterproof.signals.clicks.conclude import ClickResult
+from counterproof.signals.clicks.detect import detect_clicks, learn_shape
 from counterproof.signals.clicks.detector import ClickDetector
 from counterproof.signals.clicks.shape import ClickShape
 

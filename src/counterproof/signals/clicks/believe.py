@@ -15,6 +15,9 @@ Bools = NDArray[np.bool_]
 
 FEWEST = 4
 """Fewer clicks than this teach no shape."""
+EVENTS = 200
+ONE_IN = 1e-4
+"""How often events at random may seem to keep time."""
 
 
 def believable(detector: ClickDetector) -> bool:
@@ -59,10 +62,34 @@ def plausible(shape: ClickShape, times: Floats, scores: Floats, misfits: Floats)
         return False
     if middle < 15.0 and float(np.quantile(misfits, 0.9)) > 1.2 and times.size < 200:
         return False
+    # a room adds less to a click than a knock rings on
+    if times.size < 200 and early_share(shape) < 0.5:
+        return False
     gaps = np.diff(times)
     # chance makes intervals as scattered as they are long; a beat does not
-    even = times.size > 20 and float(gaps.std() / gaps.mean()) < 0.5
-    return not (even and early_share(shape) < 0.6)
+    scatter = float(gaps.std() / gaps.mean())
+    if times.size > 20 and scatter < 0.5 and early_share(shape) < 0.6:
+        return False
+    # a pulse generator strikes at every beat, a tune leaves some out
+    return not (scatter > 0.15 and in_time(times))
+
+
+def in_time(times: Floats) -> bool:
+    """Tell whether events keep to the beats of one tempo, as those of a counter never do.
+
+    Rayleigh's test over beats of 0.1 to 2 s: for n events at random n R² exceeds x with
+    probability exp(-x) at each tempo (Lord Rayleigh, Phil. Mag. 10 (1880) 73).
+
+    Args:
+        times: ascending event times in s, shape (n,); the first EVENTS of them are used.
+    """
+    some = times[:EVENTS] - times[0]
+    tempi = np.arange(0.5, 10.0, 0.25 / max(float(some[-1]), 1.0))
+    best = max(
+        float(np.abs(np.exp(2j * np.pi * part[:, None] * some).mean(axis=1)).max())
+        for part in np.array_split(tempi, 1 + tempi.size // 500)
+    )
+    return bool(some.size * best**2 > np.log(tempi.size / ONE_IN))
 
 
 def early_share(shape: ClickShape) -> float:

@@ -9,6 +9,7 @@ from scipy.ndimage import maximum_filter1d
 
 from counterproof.signals.clicks.front import Samples
 from counterproof.signals.clicks.tones import hop_size
+from counterproof.signals.clicks.voices import usual_loudness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,7 +51,7 @@ def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:
 def cluster(
     y: Samples, peaks: Ints, rate: float, alike: float = 0.6
 ) -> list[tuple[Ints, Ints, Floats]]:
-    """Group candidates of one shape, largest group first.
+    """Group candidates of one shape, the group with most sound first.
 
     Returns:
         per group: which candidates, where they start, and their amplitudes.
@@ -86,5 +87,11 @@ def cluster(
         free[leader] = False
         if members.size >= 3:
             starts = peaks[members] + lag[leader, members] - before
-            groups.append((inside[members], starts, norms[members] * like[leader, members]))
-    return sorted(groups, key=lambda group: -group[0].size)
+            amplitudes = norms[members] * like[leader, members]
+            # noise that looks like the click by chance is far weaker
+            order = np.argsort(amplitudes)
+            sound = np.cumsum(amplitudes[order] ** 2)
+            around = float(amplitudes[order][np.searchsorted(sound, 0.5 * sound[-1])])
+            crowd = usual_loudness(amplitudes, around)
+            groups.append((inside[members[crowd]], starts[crowd], amplitudes[crowd]))
+    return sorted(groups, key=lambda group: -float((group[2] ** 2).sum()))

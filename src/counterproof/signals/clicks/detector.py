@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
-from counterproof.signals.clicks.explain import explain
+from counterproof.signals.clicks.explain import NEAR_GRID, Explained, explain
 from counterproof.signals.clicks.front import Front, Samples, working_band
 from counterproof.signals.clicks.judge import (
     SHORTEST_RESOLVING_S,
@@ -17,7 +17,7 @@ from counterproof.signals.clicks.judge import (
 )
 from counterproof.signals.clicks.learn import Learned
 from counterproof.signals.clicks.matched import make_templates
-from counterproof.signals.clicks.pursuit import STEPS, take_off
+from counterproof.signals.clicks.pursuit import GRID, PHASES, STEPS, TILE, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
 from counterproof.signals.clicks.voices import own_window
 from counterproof.signals.clicks.whitening import Filter, filtered, whitening_taps
@@ -30,6 +30,8 @@ AHEAD_S = 0.025
 SURELY = 0.5
 """Where no sample reaches this share of the quietest click's peak, there is none."""
 BESIDE_HOPS = 4
+NOISE_BINS = np.arange(-12.0, 12.0, 0.1)
+"""Edges of the bins of the noise met, natural logarithm of its standard deviation."""
 LONGEST_RESOLVING_S = 4e-3
 
 
@@ -83,7 +85,10 @@ class ClickDetector:
         self.scores: list[Floats] = []
         self.misfits: list[Floats] = []
         self.cut: list[NDArray[np.bool_]] = []
+        self.doubts: list[Floats] = []
         self.mirrored = 0
+        self.nearly = 0
+        self.noise = np.zeros(NOISE_BINS.size + 1)
         self.seconds = 0.0
 
     @property
@@ -151,6 +156,8 @@ class ClickDetector:
         if float(np.abs(region).max()) < self._least_white:
             self._white = self._white[size:]
             self._next += size
+            quiet = 0.5 * float(np.log(self.learned.sigma2))
+            self.noise[np.searchsorted(NOISE_BINS, quiet)] += GRID * size // TILE
             return np.empty(0)
         found = explain(
             region,
@@ -165,8 +172,10 @@ class ClickDetector:
         mine = found.starts < (context + size) * STEPS
         rate = self.band.rate_hz
         beside = self._beside_tones(found.starts)
-        clicks = verdict(found, self.learned, self.threshold, rate, beside)
-        good = clicks & mine
+        judged = verdict(found, self.learned, self.threshold, rate, beside, self.resolving_time_s)
+        good = judged.clicks & mine
+        self.nearly += int((judged.nearly & mine & (found.voices == 0)).sum())
+        self._note_noise(found, judged.clicks, size)
         start = found.starts[good] / STEPS - context + self._next
         times = start / rate + self._onset[found.voices[good]]
         # the clicks of this block leave the signal, so that their echoes do not reach the next
@@ -177,10 +186,23 @@ class ClickDetector:
         self.amplitudes.append(found.amplitudes[good])
         self.scores.append(found.scores[good])
         self.misfits.append(found.misfit[good])
+        self.doubts.append(judged.doubts[good])
         self.mirrored += mirrored_clicks(
-            found, clicks, self.learned, self.threshold, rate, self.resolving_time_s
+            found, judged.clicks, self.learned, self.threshold, rate, self.resolving_time_s
         )
         return np.asarray(times, np.float64)
+
+    def _note_noise(self, found: Explained, clicks: NDArray[np.bool_], size: int) -> None:
+        """Add up how much noise a click in this block would meet, later than a resolving time."""
+        local = uniform_filter1d(found.tiles, 2 * NEAR_GRID // TILE)
+        noise = np.maximum(found.variance[: local.size], local)
+        free = np.zeros(noise.size, bool)
+        free[GRID * self._context // TILE : GRID * (self._context + size) // TILE] = True
+        tile = found.starts[clicks] // PHASES // TILE
+        for step in range(-1, 1 + round(self.resolving_time_s * self.band.rate_hz * GRID / TILE)):
+            free[np.clip(tile + step, 0, free.size - 1)] = False
+        bins = np.searchsorted(NOISE_BINS, 0.5 * np.log(noise[free]))
+        self.noise += np.bincount(bins, minlength=self.noise.size)
 
     def _beside_tones(self, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Mark the matches near which a tone was cut out."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,8 +28,14 @@ MISFIT_PAIRS = 0.08
 """Rise of the lower bound with the rate in 1/s: two clicks within a millisecond fit ill as one."""
 BEFORE_SHARE = 0.3
 """How much of what was there before a match is held against it."""
-STRICT = 0.6
-"""How much less than usual is forgiven where a tone was cut out: its ends look like clicks."""
+FINE_MISFIT = 0.15
+FINE_SCORE = 3.0
+FINE_REACH = 2.0
+"""What stands alone, clear of the noise and fits this well may be fainter by this factor."""
+STRICT = 0.4
+"""Doubt allowed where a tone was cut out, whose ends look like clicks."""
+NEARLY = 4.0
+"""Doubt up to which a match that is no click may yet have been one."""
 COMPANY_S = 8e-3
 COMPANY_SHARE = 0.5
 COMPANY_MOST = 4.0
@@ -52,10 +60,30 @@ def quietest(shape: ClickShape) -> float:
     return float(shape.loudness * np.exp(-max(4.0 * shape.spread, 1.2)))
 
 
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """Which matches are clicks, and how far each is from what is usual.
+
+    Args:
+        clicks: which are clicks, shape (n,).
+        doubts: 0 for the most usual click, 1 at the limit, infinite for what is too weak.
+        nearly: what is as loud as clicks are, yet fits too badly, and may be a click.
+    """
+
+    clicks: Bools
+    doubts: Floats
+    nearly: Bools
+
+
 def verdict(
-    found: Explained, learned: Learned, threshold: float, rate_hz: float, beside_tones: Bools
-) -> Bools:
-    """Mark the matches that are clicks.
+    found: Explained,
+    learned: Learned,
+    threshold: float,
+    rate_hz: float,
+    beside_tones: Bools,
+    resolving_s: float,
+) -> Verdict:
+    """Decide which matches are clicks.
 
     Args:
         found: the matches in a stretch.
@@ -63,18 +91,23 @@ def verdict(
         threshold: height in standard deviations.
         rate_hz: the working rate.
         beside_tones: which matches lie where a tone was cut out, and must be the more usual.
+        resolving_s: resolving time.
     """
     crowd = crowded(found, learned, rate_hz)
     beside = company(found.starts, found.energies, found, rate_hz)
-
-    def accepted(excuse: Floats) -> Bools:
-        strict = np.where(beside_tones, STRICT, 1.0)
-        good = acceptable(found, beside, excuse, learned, threshold, strict)
-        return np.asarray(good & ~crowd)
-
-    sure = accepted(np.zeros(found.starts.size))
-    good = accepted(company(found.starts, found.energies, found, rate_hz, sure))
-    return good & ~beside_louder(found, good, rate_hz)
+    limit = np.where(crowd, -1.0, np.where(beside_tones, STRICT, 1.0))
+    nobody = np.zeros(found.starts.size)
+    sure = doubts(found, beside, nobody, learned, threshold) <= limit
+    excuse = company(found.starts, found.energies, found, rate_hz, sure)
+    doubt = doubts(found, beside, excuse, learned, threshold)
+    good = doubt <= limit
+    clicks = good & ~beside_louder(found, good, rate_hz)
+    apart = np.abs(found.starts[:, None] - found.starts[clicks][None, :])
+    alone = (apart > resolving_s * rate_hz * STEPS).all(axis=1)
+    usual = [s.loudness * np.exp(-max(0.7, 3.0 * s.spread)) for s in learned.shapes]
+    loud = found.amplitudes > np.array(usual)[found.voices]
+    nearly = alone & loud & ~crowd & (doubt > limit) & (doubt < NEARLY)
+    return Verdict(clicks, doubt, nearly)
 
 
 def beside_louder(found: Explained, good: Bools, rate_hz: float) -> Bools:
@@ -108,15 +141,10 @@ def company(
     return np.asarray((near @ found.energies) / np.maximum(energies, 1e-30))
 
 
-def acceptable(
-    m: Explained | Mirrored,
-    beside: Floats,
-    excuse: Floats,
-    learned: Learned,
-    threshold: float,
-    strict: Floats,
-) -> Bools:
-    """Mark what is loud enough, and of the shape and loudness of this counter's clicks.
+def doubts(
+    m: Explained | Mirrored, beside: Floats, excuse: Floats, learned: Learned, threshold: float
+) -> Floats:
+    """Return how far matches are from the usual loudness and fit of this counter's clicks.
 
     A match may be quieter than usual, or fit worse, but not both.
 
@@ -126,7 +154,9 @@ def acceptable(
         excuse: the same of what is surely a click, which excuses a misfit.
         learned: what is usual in this recording.
         threshold: height in standard deviations.
-        strict: 1, or less for matches that must be the more usual.
+
+    Returns:
+        Sum of the squared shares of what is allowed, shape (n,); infinite below the threshold.
     """
     middle = np.log([shape.loudness for shape in learned.shapes])[m.voices]
     reach = middle - np.log([quietest(shape) for shape in learned.shapes])[m.voices]
@@ -138,11 +168,14 @@ def acceptable(
     caps = cap + (MISFIT_MOST - cap) * np.clip(logs / spread + 0.5, 0.0, 1.0)
     allowed = np.minimum(MISFIT * (m.scores / threshold) ** 2, caps)
     allowed = allowed + np.minimum(COMPANY_SHARE * excuse, COMPANY_MOST)
-    faint = np.maximum(-logs, 0.0) / reach
+    # gain control may make clicks fainter, but not fit worse
+    fine = np.abs(m.misfit) <= max(FINE_MISFIT, learned.misfit)
+    fine &= (m.scores >= FINE_SCORE * threshold) & (beside < 1.0)
+    faint = np.maximum(-logs, 0.0) / np.where(fine, FINE_REACH * reach, reach)
     # far below zero: amid a sound that was there before
     wrong = np.maximum(m.misfit, -BEFORE_SHARE * m.misfit) / np.maximum(allowed, 1e-12)
     needed = threshold * (1.0 + COMPANY_RISE * np.log1p(beside))
-    return np.asarray((m.scores >= needed) & (faint**2 + wrong**2 <= strict**2))
+    return np.where(m.scores >= needed, faint**2 + wrong**2, np.inf)
 
 
 def mirrored_clicks(
@@ -170,8 +203,7 @@ def mirrored_clicks(
         return 0
     beside = company(m.starts, m.energies, found, rate_hz)
     excuse = company(m.starts, m.energies, found, rate_hz, clicks)
-    strict = np.ones(m.starts.size)
-    good = acceptable(m, beside, excuse, learned, threshold, strict) & (m.voices == 0)
+    good = (doubts(m, beside, excuse, learned, threshold) <= 1.0) & (m.voices == 0)
     apart = np.abs(m.starts[good][:, None] - found.starts[clicks][None, :])
     alone = (apart > resolving_s * rate_hz * STEPS).all(axis=1)
     return int(alone.sum())
@@ -187,6 +219,6 @@ def crowded(found: Explained, learned: Learned, rate_hz: float) -> Bools:
     dense = last - first > 9
     for i in np.flatnonzero(dense):
         loudest = found.amplitudes[i] >= found.amplitudes[first[i] : last[i]].max()
-        if loudest and found.misfit[i] <= max(0.3, 3.0 * learned.misfit):
+        if loudest and found.misfit[i] <= max(0.5, 3.0 * learned.misfit):
             dense[i] = False
     return np.asarray(dense)
