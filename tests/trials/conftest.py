@@ -1,6 +1,7 @@
 """Evidence made by hand for the trials."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -95,3 +96,19 @@ def make() -> Make:
         return Evidence(run, counter, train, None, readings, nuclides)
 
     return evidence
+
+
+def stepped(
+    make: Make,
+    counter: Counter,
+    before: float,
+    after: float,
+    window: float,
+    part: slice = slice(None),
+) -> Evidence:
+    """A run whose display ramps over ``window`` from 100 s on, with 1 % scatter."""
+    t = np.arange(0.0, 300.0, 2.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.01 * max(before, after), t.size)
+    y = before + (after - before) * np.clip((t - 100.0) / window, 0.0, 1.0) + noise
+    run = make(counter, 0.0, 300.0, pulses=False, conditions={"step_s": 100.0})
+    return replace(run, readings=(ReadingLog(t[part], y[part], "dose_rate", "µSv/h"),))

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
@@ -24,14 +23,12 @@ from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
 from counterproof.trials.shared import not_yet, plan_of
+from counterproof.trials.step_fit import SHAPES, TO_90, fit_shape
 
-Floats = NDArray[np.float64]
 NAME = "response time"
 HAND_U_S = 0.5  # a source moved by hand, its moment noted; common practice, no source
 FEWEST = 5  # readings on each side of the step
 PLAIN = 4.0  # the step must exceed the scatter of readings that often
-SHAPES = ("ramp", "exponential")
-_LN10 = math.log(10.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,14 +160,6 @@ def _claim(subject: Counter) -> Criterion | None:
     )
 
 
-def _progress(shape: str, scale: float, after_s: Floats) -> Floats:
-    """Share of the step shown a time after it."""
-    late = np.maximum(after_s, 0.0)
-    if shape == "ramp":
-        return np.clip(late / scale, 0.0, 1.0)
-    return np.asarray(1.0 - np.exp(-late / scale), dtype=np.float64)
-
-
 def follow(log: ReadingLog, step_s: float) -> StepFit | str:
     """Fit how a display followed a step, or name what is missing.
 
@@ -187,59 +176,43 @@ def follow(log: ReadingLog, step_s: float) -> StepFit | str:
         return "no_after"
     refresh = max(float(np.median(np.diff(t))), 1e-3)
     last = float(t[-1])
-    scales = np.geomspace(0.3 * refresh, 2.0 * last, 160)
-    tried: dict[str, tuple[Floats, list[tuple[float, float]]]] = {}
-    for shape in SHAPES:
-        fits = [_levels(_progress(shape, float(s), t), y) for s in scales]
-        tried[shape] = (np.array([f[0] for f in fits]), [(f[1], f[2]) for f in fits])
-    best = min(SHAPES, key=lambda s: float(tried[s][0].min()))
-    sse, levels = tried[best]
-    at = int(sse.argmin())
-    start, jump = levels[at]
-    variance = max(float(sse[at]) / max(t.size - 3, 1), (log.quantum or 0.0) ** 2 / 12.0, 1e-30)
-    sigma = math.sqrt(variance)
-    if abs(jump) < PLAIN * sigma:
-        return "no_level"
-    to_90 = {"ramp": 0.9, "exponential": _LN10}
-    if to_90[best] * scales[at] > 0.6 * last:
-        return "not_settled"
-    # neighbouring readings share a window of counts: as many count as one as it holds
-    shared = max(1.0, float(scales[at]) * (1.0 if best == "ramp" else 2.0) / refresh)
-    allowed = float(sse[at]) + 3.84 * variance * shared
-    ends = []
-    for shape in SHAPES:
-        inside = scales[tried[shape][0] <= allowed] * to_90[shape]
-        ends += [float(inside.min()), float(inside.max())] if inside.size else []
-    value = to_90[best] * float(scales[at])
+    scales = np.geomspace(0.3 * refresh, 2.0 * last, 240)
     clock = math.hypot(refresh / math.sqrt(12.0), HAND_U_S)
-    low = max(0.0, value - math.hypot(value - min(ends), 1.96 * clock))
-    high = value + math.hypot(max(ends) - value, 1.96 * clock)
-    u = max((high - low) / 3.92, clock)
-    other = SHAPES[1 - SHAPES.index(best)]
-    past = (y[t > value] - start) / jump - 1.0
-    scatter = sigma / abs(jump)
-    # the largest of many readings lies some σ above by chance alone
-    chance = scatter * math.sqrt(2.0 * math.log(max(past.size, 2))) + 2.0 * scatter
+    fits = sorted(
+        (fit_shape(shape, scales, t, y, refresh, clock) for shape in SHAPES),
+        key=lambda f: f.squares,
+    )
+    best, other = fits
+    sigma = max(best.sigma, (log.quantum or 0.0) / math.sqrt(12.0), 1e-15)
+    if abs(best.jump) < PLAIN * sigma:
+        return "no_level"
+    value = TO_90[best.shape] * best.scale
+    if value > 0.6 * last:
+        return "not_settled"
+    # as many readings count as one as share their counts
+    shared = t.size / (best.free + 3.0)
+    told_apart = other.squares > best.squares + 3.84 * sigma**2 * shared
+    ends = [*best.ends(), *(() if told_apart else other.ends())]
+    low, high = min(ends), max(ends)
+    u = (high - low) / 3.92
+    past = (y[t > value] - best.start) / best.jump - 1.0
+    scatter = sigma / abs(best.jump)
+    # the largest of many readings lies some σ above by chance alone; the median absolute deviation
+    # (1.4826 of it is σ of a normal distribution) does not count the overshoot itself as scatter
+    usual = 1.4826 * float(np.median(np.abs(past - np.median(past)))) if past.size else scatter
+    usual = max(usual, (log.quantum or 0.0) / abs(best.jump) / math.sqrt(12.0))
+    chance = usual * (math.sqrt(2.0 * math.log(max(past.size, 2))) + 2.0)
     over = float(past.max()) if past.size else 0.0
     return StepFit(
-        jump > 0.0,
-        start,
-        start + jump,
-        Estimate(value, u, low, high, 0.95, "s", None, best),
-        best,
-        float(tried[other][0].min()) > allowed,
+        best.jump > 0.0,
+        best.start,
+        best.start + best.jump,
+        Estimate(value, u, low, high, 0.95, "s", None, best.shape),
+        best.shape,
+        told_apart,
         over if over > chance else 0.0,
         scatter,
     )
-
-
-def _levels(progress: Floats, y: Floats) -> tuple[float, float, float]:
-    """Least squares of level before and jump: (sum of squares, before, jump)."""
-    centred = progress - progress.mean()
-    spread = float((centred**2).sum())
-    jump = float((centred * y).sum()) / spread if spread > 0.0 else 0.0
-    before = float(y.mean()) - jump * float(progress.mean())
-    return float(((y - before - jump * progress) ** 2).sum()), before, jump
 
 
 def _mean(times: Sequence[Estimate]) -> Estimate:
