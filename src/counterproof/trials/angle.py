@@ -96,7 +96,9 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     if front is not None and front.estimate.low <= 0.0:
         warnings.append(text("trials.angle.weak_front"))
         front = None
-    others = {angle: level for angle, level in nets.items() if angle != 0.0}
+    below = [angle for angle, level in nets.items() if level.estimate.high < 0.0]
+    warnings += [text("trials.below_background", what=f"{angle:g}°") for angle in below]
+    others = {a: level for a, level in nets.items() if a != 0.0 and a not in below}
     if front is None or not others:
         return not_yet(NAME, subject, nothing, warnings, method)
     ratios = {angle: lv.over(level.estimate, front.estimate) for angle, level in others.items()}

@@ -164,6 +164,9 @@ def _points(subject: Counter, evidence: Sequence[Evidence]) -> tuple[list[Point]
             if off:
                 warnings.append(text("trials.energy.no_dose", source=label))
             continue
+        if shown.estimate.high < 0.0:
+            warnings.append(text("trials.below_background", what=label))
+            continue
         beside = [
             e
             for e in evidence
