@@ -345,23 +345,24 @@ def fit_hybrid(series: Series, background: tuple[float, float]) -> Hybrid | None
 
     start = np.array([scale, base]) if t_b > 0.0 else np.array([scale])
     curve, taus = np.full(SHARES.size, np.inf), np.zeros(SHARES.size)
+    guess = 0.1 / float(rates.max())
     for i, share in enumerate(SHARES):
-        for guess in (0.02, 0.2):
-            try:
-                fit = fit_rates(
-                    law,
-                    start,
-                    counts,
-                    live,
-                    dead=lambda tau, s=share: DeadTime(tau * (1.0 - s), tau * s),  # type: ignore[misc]
-                    tau_start_s=guess / float(rates.max()),
-                    position_u_rel=from_places if series.relative_u > 0.0 else None,
-                    lower=np.zeros(start.size),
-                )
-            except UserError:
-                continue
-            if fit.chi2 < curve[i]:
-                curve[i], taus[i] = fit.chi2, fit.parameters[-1]
+        try:
+            fit = fit_rates(
+                law,
+                start,
+                counts,
+                live,
+                dead=lambda tau, s=share: DeadTime(tau * (1.0 - s), tau * s),  # type: ignore[misc]
+                tau_start_s=guess,
+                position_u_rel=from_places if series.relative_u > 0.0 else None,
+                lower=np.zeros(start.size),
+            )
+        except UserError:
+            continue
+        curve[i], taus[i] = fit.chi2, fit.parameters[-1]
+        # the next share begins where this one ended
+        start, guess = fit.parameters[:-1], max(float(fit.parameters[-1]), 1e-9)
     if not np.isfinite(curve).any():
         return None
     best = int(np.argmin(curve))

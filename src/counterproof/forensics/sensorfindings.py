@@ -39,6 +39,9 @@ BLIND = 0.1
 """Share of the reference's betas below which a layer is called for."""
 ORDINARY = 80.0
 """mg/cm² of an ordinary thin steel wall (0.1 mm), the rival of a sleeve."""
+SURE_CLASS = 1.0
+"""log₁₀ of the Bayes factor from which a class of wall is stated (strong): the betas' angles are
+not known, and they shift the wall by as much as its interval."""
 SURE = 0.5
 """log₁₀ of the Bayes factor from which a statement is made (substantial)."""
 
@@ -104,7 +107,7 @@ def _wall(
     lead = -max(ratios.values())
     interval = shown(wall) if math.isfinite(wall.high) else _at_least(wall.low)
     said = text("findings.wall", wall=interval, source=row.label)
-    sure = lead >= SURE
+    sure = lead >= SURE_CLASS
     said += " " + text(f"findings.wall_{best}" if sure else "findings.wall_open")
     rivals = [
         Rival(
