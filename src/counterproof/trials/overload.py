@@ -144,6 +144,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
 
 def _steps(runs: Sequence[Evidence]) -> tuple[list[Step], str]:
     """Levels by injected rate, rising, from the display, else from counts."""
+    most: tuple[list[Step], str] = ([], "")
     for level, unit in ((lv.displayed_dose_rate, lv.DOSE_RATE), (lv.count_rate, "1/s")):
         steps = []
         for rate in sorted({r for e in runs if (r := e.number("injected_per_s"))}):
@@ -154,7 +155,8 @@ def _steps(runs: Sequence[Evidence]) -> tuple[list[Step], str]:
                 steps.append(Step(rate, shown, _least(group, shown, unit), seconds))
         if len(steps) > 1:
             return steps, unit
-    return [], ""
+        most = max(most, (steps, unit), key=lambda found: len(found[0]))
+    return most
 
 
 def _least(group: Sequence[Evidence], shown: lv.Level, unit: str) -> float:
