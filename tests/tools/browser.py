@@ -56,6 +56,17 @@ def chromium(*arguments: str) -> Iterator[Any]:
             browser.close()
 
 
+def until(page: Any, expression: str, seconds: float = 30.0) -> None:
+    """Wait until an expression of the page holds.
+
+    The pages forbid scripts made from text, which is what Playwright's own waiting would need.
+    """
+    end = time.monotonic() + seconds
+    while not page.evaluate(expression):
+        assert time.monotonic() < end, f"never came true: {expression}"
+        page.wait_for_timeout(50)
+
+
 def free_port() -> int:
     """Return a port that nobody listens on."""
     with socket.socket() as probe:
@@ -77,17 +88,9 @@ class Served:
         environment.pop("COUNTERPROOF_BENCH", None)
         began = time.monotonic()
         code = "from counterproof.cli import main; main()"
+        command = [sys.executable, "-c", code, "serve", *arguments, "--no-browser"]
         self.process = subprocess.Popen(
-            [
-                sys.executable,
-                "-c",
-                code,
-                "serve",
-                *arguments,
-                "--no-browser",
-                "--port",
-                str(self.port),
-            ],
+            [*command, "--port", str(self.port)],
             cwd=folder,
             env=environment,
             stdout=subprocess.PIPE,

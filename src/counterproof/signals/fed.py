@@ -33,23 +33,41 @@ class FedSource(QueuedSource):
         self._samples = 0  # delivered, gaps included
         self._next = 0  # number of the sender's next sample
         self._began = False
+        self._sender: object | None = None
 
     @property
     def reached_s(self) -> float:
         """Up to where sound was handed in, in s."""
         return self._samples / self.sample_rate_hz
 
-    def begin(self, first: int = 0) -> None:
-        """Note that a sender starts; the time since the last sample becomes a gap."""
+    def begin(self, sender: object, first: int = 0) -> bool:
+        """Let a sender start; the time since the last sample becomes a gap.
+
+        ``False`` if another is sending: two would be heard as one that stumbles.
+        """
         with self._guard:
-            self._next = first
+            if self._sender is not None:
+                return False
+            self._sender, self._next = sender, first
             if not self._began:
                 self._zero += self.now_s()
                 self._began = True
-                return
+                return True
             late = self.now_s() - self.reached_s
             if late > _LATE_S:
                 self._miss(late, text("signals.fed_paused"))
+            return True
+
+    def leave(self, sender: object) -> None:
+        """Note that a sender has gone, so that another may begin."""
+        with self._guard:
+            if self._sender is sender:
+                self._sender = None
+
+    @property
+    def taken(self) -> bool:
+        """Whether somebody sends."""
+        return self._sender is not None
 
     def hear(self, first: int, samples: NDArray[np.float32]) -> None:
         """Take samples; ``first`` is the sender's number of the first of them."""

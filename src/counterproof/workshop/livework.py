@@ -244,6 +244,7 @@ class LiveSession:
             "word": self._word(seconds),
             "sentence": self.sentence,
             "finished": self.finished is not None,
+            "taken": isinstance(self._source, FedSource) and self._source.taken,
             "count": self._heard.before(counted),
             "counted": counted,
             "rate": self._rate,

@@ -106,14 +106,15 @@ async def sound(websocket: WebSocket, desk: Desk) -> None:
     A block is the number of its first sample (float64) and its samples (float32), little endian.
     """
     await websocket.accept()
-    session = desk.live
+    session, source = desk.live, None
     try:
         told = await websocket.receive_json()
         rate, first = int(told["sampleRate"]), int(told.get("first", 0))
         if session is None or not 8000 <= rate <= 192000:
             raise UserError(text("workshop.no_sound_wanted"))
         source = await run_in_threadpool(session.attach, rate)
-        source.begin(first)
+        if not source.begin(websocket, first):
+            raise UserError(text("web.live.another"))
         while desk.live is session and not session.halted:
             data = await websocket.receive_bytes()
             if not 8 <= len(data) <= 8 + 4 * _MOST_SAMPLES or len(data) % 4:
@@ -129,3 +130,6 @@ async def sound(websocket: WebSocket, desk: Desk) -> None:
         await websocket.close(1008)
     except (KeyError, TypeError, ValueError, struct.error):
         await websocket.close(1008)
+    finally:
+        if source is not None:
+            source.leave(websocket)

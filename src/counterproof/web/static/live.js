@@ -38,6 +38,7 @@
   const draw = (now) => {
     say("word", now.sentence || now.word);
     list(now);
+    offer(now);
     if (way === "pad") return;
     say("count", String(now.count));
     say("seconds", length(now.seconds));
@@ -112,7 +113,7 @@
     line.binaryType = "arraybuffer";
     let told = false;
     const node = open.node;
-    line.onmessage = (m) => { const found = JSON.parse(m.data); if (found.problem) { trouble(found.problem); line.refused = true; } };
+    line.onmessage = (m) => { const found = JSON.parse(m.data); if (found.problem) { trouble(found.problem); line.refused = true; setTimeout(() => { if (!done) open(); }, 3000); } };
     node.port.onmessage = (m) => {
       if (line.readyState !== WebSocket.OPEN) return;
       if (!told) {
@@ -147,12 +148,19 @@
   };
   if (el("mic")) {
     el("mic").addEventListener("click", listen);
-    // permission that was given before needs no second press
-    if (navigator.permissions) {
-      navigator.permissions.query({ name: "microphone" }).then(
-        (p) => { if (p.state === "granted" && !context) listen(); }, () => {});
-    }
   }
+  // permission that was given before needs no second press, unless another page listens already
+  let offered = false;
+  const offer = async (now) => {
+    if (el("mic")) el("mic-offer").hidden = now.taken;
+    if (!el("mic") || offered || context) return;
+    offered = true;
+    if (now.taken || !navigator.permissions) return;
+    try {
+      const found = await navigator.permissions.query({ name: "microphone" });
+      if (found.state === "granted" && !context) listen();
+    } catch { /* a browser that cannot be asked waits for the button */ }
+  };
 
   // -- the reading pad: what is not sent yet waits on this device
   const order = Object.keys(units);
