@@ -77,7 +77,9 @@ def disturbances(train: PulseTrain, alarm: float = ALARM) -> Sequence[Disturbanc
     double = short_excess(waits, dead)
     mains = mains_test(t)
     counts, lengths = _bins(train)
+    # too much scatter is sought in two ways, so each of them gets half of what alarms
     spread = dispersion_test(counts, lengths, alpha=2.0 * alarm, power=POWER)
+    seen_over = dispersion_test(counts, lengths, alpha=alarm, power=POWER).seen_over
     ratio = regularity(train)
     changes = find_changes(counts, lengths, 0.01)
     change_p = min((c.p_value for c in changes.changes), default=1.0)
@@ -90,7 +92,7 @@ def disturbances(train: PulseTrain, alarm: float = ALARM) -> Sequence[Disturbanc
             "unsteady",
             min(1.0, 2.0 * min(spread.p_over, change_p)),
             spread.index / ratio,
-            spread.seen_over,
+            seen_over,
         ),
         Disturbance(
             "too regular", _p_under(spread, ratio), spread.index / ratio, spread.seen_under
