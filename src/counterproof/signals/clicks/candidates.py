@@ -15,6 +15,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+LEAST_SHARE = 0.1
+
+
 def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
     """Return positions of sudden short rises of the envelope, ascending, shape (m,)."""
     step = max(1, round(0.25e-3 * rate))
@@ -70,13 +73,14 @@ def cluster(
     reach = round(1.5e-3 * rate)
     lags = np.concatenate([np.arange(0, reach + 1), np.arange(-reach, 0)])
     count = peaks.size
-    like = np.empty((count, count))
+    like = np.empty((count, count), np.float32)
     lag = np.empty((count, count), np.int64)
     for i in range(count):
-        match = irfft(spectra * np.conj(spectra[i]), size, axis=1)[:, lags]
+        match = irfft(spectra[i:] * np.conj(spectra[i]), size, axis=1)[:, lags]
         best = np.argmax(match, axis=1)
-        like[i] = match[np.arange(count), best]
-        lag[i] = lags[best]
+        like[i, i:] = like[i:, i] = match[np.arange(count - i), best]
+        lag[i, i:] = lags[best]
+        lag[i:, i] = -lags[best]
     groups: list[tuple[Ints, Ints, Floats]] = []
     free = np.ones(count, bool)
     while free.any() and len(groups) < 6:
@@ -93,5 +97,9 @@ def cluster(
             sound = np.cumsum(amplitudes[order] ** 2)
             around = float(amplitudes[order][np.searchsorted(sound, 0.5 * sound[-1])])
             crowd = usual_loudness(amplitudes, around)
+            # a counter's clicks are not lost among other sounds as loud as they
+            as_loud = norms > 0.5 * np.median(norms[members[crowd]])
+            if crowd.sum() < LEAST_SHARE * as_loud.sum():
+                continue
             groups.append((inside[members[crowd]], starts[crowd], amplitudes[crowd]))
     return sorted(groups, key=lambda group: -float((group[2] ** 2).sum()))

@@ -82,7 +82,7 @@ def detect_clicks(
     size = 0
     fed = 0
     ended = False
-    learned: Learned | None = None
+    detector: ClickDetector | None = None
     seeds = (taught,) if taught is not None else ()
     for wanted_s in EXCERPTS_S:
         while size < wanted_s * band.rate_hz and not ended:
@@ -100,10 +100,18 @@ def detect_clicks(
         if excerpt.size < SHORTEST_S * band.rate_hz:
             return nothing(fed / sample_rate_hz)
         learned = learn(excerpt, band, seeds=seeds)
-        if ended or sum(s.count for s in learned.shapes) >= ENOUGH:
+        last = ended or wanted_s == EXCERPTS_S[-1]
+        if learned.shapes and (last or sum(s.count for s in learned.shapes) >= ENOUGH):
+            detector = ClickDetector(learned, sample_rate_hz, false_rate_per_s=false_rate_per_s)
+            for piece in held:
+                detector.push_working(piece)
+            # what a short excerpt taught may not be the counter
+            if last or taught is not None or believable(detector):
+                break
+        if last:
             break
-    assert learned is not None
-    if not learned.shapes:
+    held.clear()
+    if detector is None:
         while not ended:
             block = next(stream, None)
             if block is None:
@@ -111,10 +119,6 @@ def detect_clicks(
             fed += block.size
             step(report, fed, max(total, fed))
         return nothing(fed / sample_rate_hz)
-    detector = ClickDetector(learned, sample_rate_hz, false_rate_per_s=false_rate_per_s)
-    for piece in held:
-        detector.push_working(piece)
-    held.clear()
     while not ended:
         block = next(stream, None)
         if block is None:

@@ -16,7 +16,7 @@ from counterproof.signals.clicks.judge import (
     verdict,
 )
 from counterproof.signals.clicks.learn import Learned
-from counterproof.signals.clicks.matched import make_templates
+from counterproof.signals.clicks.matched import Screen, make_templates
 from counterproof.signals.clicks.pursuit import GRID, PHASES, STEPS, TILE, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
 from counterproof.signals.clicks.voices import own_window
@@ -70,10 +70,12 @@ class ClickDetector:
         self._beyond = round(AHEAD_S * rate)
         self._ahead = self._beyond + length
         self._context = length
+        self._screen = Screen(self._taps, self.templates, self._block + 2 * self._reach)
         least = np.array([quietest(s) for s in learned.shapes])
         peaks = np.array([float(np.abs(s.waveform).max()) for s in learned.shapes])
         self._least_raw = SURELY * float((least * peaks).min())
-        self._least_white = SURELY * float((least * np.abs(np.stack(waves)).max(axis=1)).min())
+        self._least = SURELY * least[:, None]
+        self._empty: list[bool] = []
         # raw signal from `_raw_at` on, whitened signal from `_white_at` on (working samples)
         self._raw = np.zeros(self._reach, np.float32)
         self._white = np.zeros(self._context, np.float32)
@@ -135,16 +137,27 @@ class ClickDetector:
         return np.concatenate(out)
 
     def _whiten(self, size: int) -> None:
-        piece = self._raw[: size + 2 * self._reach]
+        """Whiten the next ``size`` samples, free of tones; note whether no click begins there."""
+        reach, hop = self._reach, hop_size(self.band.rate_hz)
+        piece = self._raw[: size + 2 * reach]
+        inner = slice(reach, reach + size)
+        cut = np.zeros(-(-size // hop), bool)
+        noise = self.learned.sigma2
         if float(np.abs(piece).max()) < self._least_raw:
-            self._white = np.concatenate([self._white, np.zeros(size, np.float32)])
-            self.cut.append(np.zeros(-(-size // hop_size(self.band.rate_hz)), bool))
-            self._raw = self._raw[size:]
-            return
-        calm, cut = without_tones(piece, self.learned.usual, self.band.rate_hz)
-        hop = hop_size(self.band.rate_hz)
-        self.cut.append(cut[np.arange(self._reach, self._reach + size, hop) // hop])
-        white = self._filter(calm)[self._reach : self._reach + size]
+            white, empty = np.zeros(size, np.float32), True
+        else:
+            white, heights = self._screen(piece, inner)
+            empty = bool((np.abs(heights) < self._least).all())
+            noise = max(noise, float(np.mean(heights[0] ** 2)) * float(self.templates.root[0]) ** 2)
+        if empty:
+            self._add_noise(np.full(GRID * size // TILE, noise))
+        else:
+            calm, tones = without_tones(piece, self.learned.usual, self.band.rate_hz)
+            cut = tones[np.arange(reach, reach + size, hop) // hop]
+            if cut.any():
+                white = self._filter(calm)[inner]
+        self._empty.append(empty)
+        self.cut.append(cut)
         self._white = np.concatenate([self._white, white])
         self._raw = self._raw[size:]
 
@@ -153,11 +166,9 @@ class ClickDetector:
         context = self._context
         region = self._white[: context + size + self._ahead]
         self.seconds += size / self.band.rate_hz
-        if float(np.abs(region).max()) < self._least_white:
+        if self._empty[self._next // self._block]:
             self._white = self._white[size:]
             self._next += size
-            quiet = 0.5 * float(np.log(self.learned.sigma2))
-            self.noise[np.searchsorted(NOISE_BINS, quiet)] += GRID * size // TILE
             return np.empty(0)
         found = explain(
             region,
@@ -201,7 +212,10 @@ class ClickDetector:
         tile = found.starts[clicks] // PHASES // TILE
         for step in range(-1, 1 + round(self.resolving_time_s * self.band.rate_hz * GRID / TILE)):
             free[np.clip(tile + step, 0, free.size - 1)] = False
-        bins = np.searchsorted(NOISE_BINS, 0.5 * np.log(noise[free]))
+        self._add_noise(noise[free])
+
+    def _add_noise(self, variances: Floats) -> None:
+        bins = np.searchsorted(NOISE_BINS, 0.5 * np.log(variances + 1e-30))
         self.noise += np.bincount(bins, minlength=self.noise.size)
 
     def _beside_tones(self, starts: NDArray[np.int64]) -> NDArray[np.bool_]:

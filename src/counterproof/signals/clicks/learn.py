@@ -46,6 +46,7 @@ PRE_S = 0.006
 LONG_S = 0.060
 SEGMENT_S = 4.0
 THRESHOLD = 5.0
+FEW = 6
 LEAST_TURNS = 3
 MOST_TURNS = 8
 LOOK_S = (0.04, 0.07)
@@ -187,6 +188,8 @@ def _refit(
         mine = np.flatnonzero((kinds == voice) & (misfit < 0.8))
         if mine.size < 3:
             continue
+        clear = mine[scores[mine] >= THRESHOLD]
+        mine = clear if clear.size >= FEW else mine
         mine = mine[usual_loudness(amps[mine], louds[voice])]
         mine = mine[without_echoes(starts[mine], amps[mine], rate)]
         wave = waves[voice]

@@ -86,3 +86,26 @@ def correlate(y: Samples, templates: Templates) -> NDArray[np.float32]:
     for k, response in enumerate(templates.filters(size)):
         out[k] = irfft(spectrum * response, GRID * size)[: GRID * y.size]
     return out
+
+
+class Screen:
+    """Whitening and matched filter in one, at the working rate: where can no click begin?"""
+
+    def __init__(self, taps: NDArray[np.float32], templates: Templates, length: int) -> None:
+        """Prepare for pieces of at most ``length`` samples."""
+        self._size = next_fast_len(length, real=True)
+        padded = np.zeros(self._size, np.float32)
+        padded[: taps.size] = taps
+        self._whiten = rfft(np.roll(padded, -(taps.size // 2)))
+        match = self._whiten * templates.filters(self._size) / GRID
+        self._match = match.astype(np.complex64)
+
+    def __call__(self, piece: Samples, inner: slice) -> tuple[Samples, NDArray[np.float32]]:
+        """Return the inner part of a piece whitened, and the amplitudes of clicks beginning there.
+
+        The ends of the piece must reach beyond the inner part by a template and the taps.
+        """
+        spectrum = rfft(piece, self._size)
+        white = irfft(spectrum * self._whiten, self._size)[inner]
+        heights = irfft(spectrum * self._match, self._size, axis=1)[:, inner]
+        return np.asarray(white, np.float32), np.asarray(heights, np.float32)
