@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.ndimage import uniform_filter
 
-from counterproof.signals.video.warp import Matrix, Picture, shift_of, warp
+from counterproof.signals.video.warp import Matrix, Picture, grown, shift_of, shrunk, warp
 
 HELD = 0.55
 """Correlation with the reference below which the display counts as lost."""
@@ -81,17 +81,11 @@ class Follower:
         if likeness >= HELD:
             self._map = found
             self._learn(picture, found)
-        f = self._factor
-        # a pixel of the small picture is the mean of f × f: its middle lies (f − 1)/2 further
-        scale = shift_of((f - 1) / 2, (f - 1) / 2, f)
+        scale = grown(self._factor)
         return Held(scale @ found @ np.linalg.inv(scale), likeness)
 
     def _prepared(self, still: NDArray[np.uint8]) -> Picture:
-        f = self._factor
-        picture = still.astype(np.float32)
-        if f > 1:
-            rows, cols = (n // f * f for n in picture.shape)
-            picture = picture[:rows, :cols].reshape(rows // f, f, cols // f, f).mean(axis=(1, 3))
+        picture = shrunk(still, self._factor)
         size = max(9, picture.shape[0] // 3)
         flat = picture - uniform_filter(picture, size)
         spread = np.sqrt(uniform_filter(flat * flat, 2 * size)) + 2.0

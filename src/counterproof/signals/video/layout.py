@@ -9,7 +9,7 @@ profile sharpest.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from counterproof.progress import Report, silent, step
 from counterproof.signals.video.follow import Follower
 from counterproof.signals.video.frames import Box, Luma, Video
 from counterproof.signals.video.ink import DIGIT_ROWS, MARGIN_ROWS, ink_of, strength
-from counterproof.signals.video.warp import Matrix, Picture, projection, warp
+from counterproof.signals.video.warp import Matrix, Picture, grown, projection, shrunk, warp
 from counterproof.texts import text
 
 SURVEY = 60
@@ -54,7 +54,13 @@ class Field:
         """Rows and columns of the line's picture."""
         return DIGIT_ROWS + 2 * MARGIN_ROWS, self.columns
 
-    def line(self, still: Picture, held: Matrix) -> Picture:
+    def enlarged(self, factor: int) -> Field:
+        """Return the field as it is in stills ``factor`` times as large."""
+        box = Box(*(n * factor for n in (self.box.x, self.box.y, self.box.width, self.box.height)))
+        matrix = grown(factor) @ self.matrix
+        return replace(self, matrix=matrix, digit_px=self.digit_px * factor, box=box)
+
+    def line(self, still: Luma | Picture, held: Matrix) -> Picture:
         """Return the ink of the line in one still, 1 for a usual stroke.
 
         Args:
@@ -62,12 +68,9 @@ class Field:
             held: from the reference still to this one.
         """
         shrink = max(1, int(self.digit_px / DIGIT_ROWS))
-        matrix = held @ self.matrix
-        if shrink > 1:
-            rows, cols = (n // shrink * shrink for n in still.shape)
-            part = still[:rows, :cols].reshape(rows // shrink, shrink, cols // shrink, shrink)
-            still = part.mean(axis=(1, 3), dtype=np.float32)
-            matrix = np.diag([1 / shrink, 1 / shrink, 1.0]) @ matrix
+        matrix = np.linalg.inv(grown(shrink)) @ held @ self.matrix
+        if shrink > 1 or still.dtype != np.float32:
+            still = shrunk(still, shrink)
         seen = warp(still, matrix, self.shape, np.nan)
         off = np.isnan(seen)
         if off.any():
@@ -126,11 +129,14 @@ def survey(
         break
     if first is None:
         raise UserError(text("video.no_still", path=video.path, time=at_s))
-    stills = _spread(video, around, first, report)
+    # numbers are found in pictures of moderate size, whatever the camera's
+    shrink = max(1, around.height // 200)
+    stills = _spread(video, around, first, shrink, report)
     found: list[Field] = []
     for r in marked:
-        inner = Box(r.x - around.x, r.y - around.y, r.width, r.height)
-        found += find_fields(stills, inner, fields if len(marked) == 1 else 1)
+        inner = Box(*(n // shrink for n in (r.x - around.x, r.y - around.y, r.width, r.height)))
+        each = find_fields(stills, inner, fields if len(marked) == 1 else 1)
+        found += [f.enlarged(shrink) for f in each]
     wanted = max(fields, len(marked))
     if len(found) < wanted:
         key = "no_number" if not found else "fewer_numbers"
@@ -145,18 +151,23 @@ def _hull(boxes: Sequence[Box]) -> Box:
     return Box(x, y, right - x, max(b.y + b.height for b in boxes) - y)
 
 
-def _spread(video: Video, around: Box, first: Luma, report: Report) -> list[Picture]:
+def _spread(video: Video, around: Box, first: Luma, shrink: int, report: Report) -> list[Picture]:
     """Return stills over the whole video, laid on the first one, without those that are lost."""
     follower = Follower(first)
-    stills = [first.astype(np.float32)]
+    stills = [shrunk(first, shrink)]
+    large = grown(shrink)
+    small = np.linalg.inv(large)
     length = video.duration_s or 0.0
+    # key frames cost least; a video that has few of them is looked at where it has none
+    sparse = video.keyframe_spacing_s() <= max(2.0, length / SURVEY)
     for k in range(SURVEY):
         step(report, k, SURVEY)
         at = (k + 0.5) * length / SURVEY
-        for _, (part,) in video.frames((around,), from_s=at):
+        for _, (part,) in video.frames((around,), from_s=at, keyframes_only=sparse):
             held = follower.follow(part)
             if not held.lost:
-                stills.append(warp(part, held.matrix, part.shape, np.nan))
+                picture = shrunk(part, shrink)
+                stills.append(warp(picture, small @ held.matrix @ large, picture.shape, np.nan))
             break
     # what lay outside a picture is taken as it was in the first
     return [np.where(np.isnan(s), stills[0], s).astype(np.float32) for s in stills]
@@ -168,8 +179,11 @@ def find_fields(stills: Sequence[Picture], inner: Box, wanted: int) -> list[Fiel
     levels = [max(float(np.median(s[part])), 1.0) for s in stills]
     usual = float(np.median(levels))
     stack = np.stack([s[part] * (usual / v) for s, v in zip(stills, levels, strict=True)])
-    low, high = np.quantile(stack, [0.04, 0.96], axis=0)
+    # light that wanders over the display is wider than a digit
+    near = (0, inner.height // 2 | 1, inner.height // 2 | 1)
+    shade = uniform_filter(stack, near)
     middle = np.median(stack, axis=0)
+    low, high = np.quantile(stack - shade, [0.04, 0.96], axis=0) + np.median(shade, axis=0)
     # an edge that trembles by a fraction of a pixel is no change
     edges = np.hypot(*np.gradient(middle))
     active = uniform_filter(np.clip(high - low - 0.8 * edges, 0, None).astype(np.float32), 3)

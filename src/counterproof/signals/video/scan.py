@@ -188,14 +188,13 @@ class _Pass:
     def _still(self, now: float, part: Luma) -> None:
         self.stills += 1
         held = self.follower.follow(part)
-        picture = part.astype(np.float32)
         if held.lost:
             self.lost += 1
             self._leave(now)
             return
         readable = False
         for watch in self.fields:
-            line = watch.line(picture, held.matrix)
+            line = watch.line(part, held.matrix)
             if line is None:
                 watch.close()
                 continue
@@ -222,7 +221,7 @@ class _Pass:
         low, high = 0, len(self._since)  # high: certainly new
         while low < high:
             middle = (low + high) // 2
-            seen = watch.line(self._since[middle][1].astype(np.float32), held)
+            seen = watch.line(self._since[middle][1], held)
             old = watch.picture
             if seen is not None and difference(seen, line) < difference(seen, old):
                 high = middle
@@ -240,7 +239,7 @@ class _Watch:
         self.now: Look | None = None
         self.picture: Picture = np.zeros(where.shape, dtype=np.float32)
 
-    def line(self, still: Picture, held: Matrix) -> Picture | None:
+    def line(self, still: Luma, held: Matrix) -> Picture | None:
         """Return the line's ink, 1 for a stroke, or ``None`` where it is too faint to read."""
         ink = self.where.line(still, held)
         strong = strength(ink)

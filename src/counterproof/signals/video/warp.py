@@ -32,6 +32,36 @@ def _sample(source: Any, m: Any, out: Any, outside: float) -> None:
             out[y, x] = top * (1.0 - a) + low * a
 
 
+@njit(cache=True, nogil=True)
+def _mean(source: Any, factor: int, out: Any) -> None:
+    share = 1.0 / (factor * factor)
+    for y in range(out.shape[0]):
+        for x in range(out.shape[1]):
+            total = 0.0
+            for i in range(y * factor, (y + 1) * factor):
+                for j in range(x * factor, (x + 1) * factor):
+                    total += source[i, j]
+            out[y, x] = total * share
+
+
+def shrunk(source: Any2D, factor: int) -> Picture:
+    """Return the picture with each ``factor`` × ``factor`` pixels averaged into one."""
+    if factor <= 1:
+        return source.astype(np.float32)
+    rows, cols = (max(1, n // factor) for n in source.shape)
+    out = np.empty((rows, cols), dtype=np.float32)
+    _mean(source, factor, out)
+    return out
+
+
+def grown(factor: int) -> Matrix:
+    """Return the matrix from a shrunk picture's pixels to those it was shrunk from.
+
+    A small pixel is the mean of ``factor`` × ``factor``, so its middle lies (factor − 1)/2 further.
+    """
+    return shift_of((factor - 1) / 2, (factor - 1) / 2, factor)
+
+
 def warp(source: Any2D, matrix: Matrix, shape: tuple[int, int], outside: float = 0.0) -> Picture:
     """Return the picture whose pixel (x, y) is ``source`` at ``matrix @ (x, y, 1)``, bilinear.
 
