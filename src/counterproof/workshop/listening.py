@@ -123,7 +123,7 @@ class Listener:
 
     @property
     def counted_s(self) -> float:
-        """Up to where the pulses are certain; sound is searched a second or two behind."""
+        """Up to where the pulses are certain; sound is searched about half a second behind."""
         if self._sound is None:
             return self._until
         return self._sound.detector.seconds if self._sound.detector is not None else 0.0

@@ -11,7 +11,7 @@ from counterproof.progress import Report, silent, step
 from counterproof.signals.clicks.believe import believable
 from counterproof.signals.clicks.conclude import ClickResult, conclude, nothing
 from counterproof.signals.clicks.detector import ClickDetector
-from counterproof.signals.clicks.front import Front, Samples, working_band
+from counterproof.signals.clicks.front import FILE_FRAME_S, Front, Samples, working_band
 from counterproof.signals.clicks.learn import Learned, learn
 from counterproof.signals.clicks.shape import ClickShape
 
@@ -46,7 +46,7 @@ def learn_shape(
         sample_rate_hz: its sample rate.
     """
     band = working_band(sample_rate_hz)
-    front = Front(band)
+    front = Front(band, FILE_FRAME_S)
     pieces = [front.push(block) for block in _blocks(samples)]
     return learn(np.concatenate([*pieces, front.finish()]), band)
 
@@ -76,7 +76,7 @@ def detect_clicks(
     """
     band = working_band(sample_rate_hz)
     total = samples.shape[0] if isinstance(samples, np.ndarray) else total_samples
-    front = Front(band)
+    front = Front(band, FILE_FRAME_S)
     stream = _blocks(samples)
     held: list[Samples] = []
     size = 0

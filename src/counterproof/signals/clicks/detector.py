@@ -70,6 +70,9 @@ class ClickDetector:
         self._beyond = round(AHEAD_S * rate)
         self._ahead = self._beyond + length
         self._context = length
+        # the whitened signal leads by what a search needs beyond its block, in whole hops
+        hop = hop_size(rate)
+        self._lead = -(-self._ahead // hop) * hop
         self._screen = Screen(self._taps, self.templates, self._block + 2 * self._reach)
         least = np.array([quietest(s) for s in learned.shapes])
         peaks = np.array([float(np.abs(s.waveform).max()) for s in learned.shapes])
@@ -99,6 +102,12 @@ class ClickDetector:
         length = self.learned.shapes[0].length_s
         return min(max(length, SHORTEST_RESOLVING_S), LONGEST_RESOLVING_S)
 
+    @property
+    def delay_s(self) -> float:
+        """Longest time from a click's onset until it is reported, when sound comes at once."""
+        ahead = self._block + self._lead + self._reach
+        return self._front.delay_s + ahead / self.band.rate_hz
+
     def push(self, block: NDArray[np.floating]) -> Floats:
         """Take a block of the recording; return onset times (s) that became certain."""
         return self.push_working(self._front.push(block))
@@ -121,8 +130,8 @@ class ClickDetector:
     def _advance(self, *, last: bool) -> Floats:
         out = [np.empty(0)]
         block, reach = self._block, self._reach
-        while self._raw.size >= block + 2 * reach:
-            self._whiten(block)
+        while self._raw.size >= (size := block if self._empty else self._lead) + 2 * reach:
+            self._whiten(size)
             while self._white.size >= self._context + block + self._ahead:
                 out.append(self._search(block))
         if last:
@@ -166,7 +175,8 @@ class ClickDetector:
         context = self._context
         region = self._white[: context + size + self._ahead]
         self.seconds += size / self.band.rate_hz
-        if self._empty[self._next // self._block]:
+        first, last = self._piece(self._next), self._piece(self._next + size - 1)
+        if all(self._empty[first : last + 1]):
             self._white = self._white[size:]
             self._next += size
             return np.empty(0)
@@ -221,12 +231,17 @@ class ClickDetector:
     def _beside_tones(self, starts: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Mark the matches near which a tone was cut out."""
         hop = hop_size(self.band.rate_hz)
-        first = self._next // self._block
-        cut = np.concatenate(self.cut[max(0, first - 1) : first + 3])
+        begin = self._next - self._context
+        first = self._piece(begin)
+        cut = np.concatenate(self.cut[first : first + 4])
         near = maximum_filter1d(cut.astype(np.uint8), 2 * BESIDE_HOPS + 1) > 0
-        since = self._next - max(0, first - 1) * self._block - self._context
+        since = begin - (self._lead + (first - 1) * self._block if first else 0)
         at = (starts // STEPS + since + round(float(self._onset[0]) * self.band.rate_hz)) // hop
         return np.asarray(near[np.clip(at, 0, near.size - 1)])
+
+    def _piece(self, sample: int) -> int:
+        """Return which of the whitened pieces holds a sample."""
+        return max(0, 1 + (sample - self._lead) // self._block)
 
     def _keep_rest(
         self,

@@ -16,8 +16,8 @@ Samples = NDArray[np.float32]
 
 HIGH_PASS_HZ = 350.0
 LOWEST_RATE_HZ = 4000.0
-_FRAME_S = 0.25
-"""Length of a Fourier frame: the front end gives nothing until one is full."""
+LIVE_FRAME_S, FILE_FRAME_S = 0.16, 0.7
+"""Length of a Fourier frame: nothing comes out until one is full, but longer ones cost less."""
 _EDGE_S = 0.02
 
 
@@ -74,11 +74,11 @@ class Front:
     (overlap-save), so the result does not depend on how it arrived.
     """
 
-    def __init__(self, band: Band) -> None:
-        """Set up the filter for a band."""
+    def __init__(self, band: Band, frame_s: float = LIVE_FRAME_S) -> None:
+        """Set up the filter for a band, in frames of about a length in seconds."""
         self.band = band
         step = band.down
-        self._frame = 2 * step * next_fast_len(round(_FRAME_S * band.sample_rate_hz / 2 / step))
+        self._frame = 2 * step * next_fast_len(round(frame_s * band.sample_rate_hz / 2 / step))
         self._edge = round(_EDGE_S * band.sample_rate_hz) // step * step
         freq = np.arange(self._frame // 2 + 1) * band.sample_rate_hz / self._frame
         top = 0.5 * min(band.rate_hz, band.sample_rate_hz)
@@ -93,6 +93,11 @@ class Front:
         self._held_size = self._edge
         self._taken = 0
         self._given = 0
+
+    @property
+    def delay_s(self) -> float:
+        """Longest time until a sample that was pushed is given back."""
+        return (self._frame - self._edge) / self.band.sample_rate_hz
 
     def push(self, block: NDArray[np.floating]) -> Samples:
         """Take a block of the recording and return what is ready at the working rate."""
