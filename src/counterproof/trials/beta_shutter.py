@@ -28,7 +28,6 @@ from counterproof.trials.shared import not_yet, plan_of, points
 
 NAME = "beta shutter"
 PLATES_MG_CM2 = (0, 30, 120, 350, 700, 1200)
-AIR_MG_CM2_PER_CM = 1.2  # dry air at 20 °C
 SEEN = 2.0  # standard uncertainties above the closed rate; common practice, no source
 
 
@@ -118,14 +117,14 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         used += runs
         fit, notes = _wall(mine, runs[0], label)
         warnings += notes
-        rows.append(_row(label, mine, fit, runs[0]))
+        rows.append(_row(label, mine, fit))
         quantity = text("trials.shutter.share", instrument=subject.name, source=label)
         seconds = mine.levels[0][1].seconds
         # a share that is only a lower bound is stated, not judged
         criterion = profile.criterion("beta_share") if mine.closed else None
         judgements.append(judge(quantity, mine.share, criterion, seconds))
         others = _others(subject, key, evidence, label)
-        rows += [_row(label, other, None, runs[0]) for other in others]
+        rows += [_row(label, other, None) for other in others]
         parts.append(_sentence(label, mine, fit, others))
         charts.append(_chart(label, [mine, *others], fit))
     method = text("trials.shutter.method")
@@ -206,7 +205,8 @@ def _wall(mine: Shutter, e: Evidence, label: str) -> tuple[wl.WallFit | None, li
     if mine.share.low <= 0.0:
         return None, [text("trials.shutter.no_betas", source=label)]
     series = [(a, level.estimate) for a, level in mine.levels]
-    fit = wl.fit_wall(series, e.nuclides)
+    known = wl.Between(e.cover_mg_cm2 or 0.0, (e.run.position.distance_mm or 0.0) / 10.0)
+    fit = wl.fit_wall(series, e.nuclides, known)
     if fit is None:
         need = wl.FEWEST
         return None, [text("trials.shutter.too_few", source=label, have=len(series), need=need)]
@@ -218,13 +218,6 @@ def _wall(mine: Shutter, e: Evidence, label: str) -> tuple[wl.WallFit | None, li
     if e.run.position.distance_mm is None:
         notes.append(text("trials.shutter.air", source=label))
     return fit, notes
-
-
-def own_wall(fit: wl.WallFit, e: Evidence) -> Estimate:
-    """Return the tube's own wall: what was fitted less the air and the cover that are known."""
-    centimetres = (e.run.position.distance_mm or 0.0) / 10.0
-    known = AIR_MG_CM2_PER_CM * centimetres + (e.cover_mg_cm2 or 0.0)
-    return lv.shifted(fit.total, -known)
 
 
 def reaching(mine: Shutter) -> tuple[float, float]:
@@ -253,7 +246,7 @@ def _others(
     return others
 
 
-def _row(label: str, found: Shutter, fit: wl.WallFit | None, e: Evidence) -> Row:
+def _row(label: str, found: Shutter, fit: wl.WallFit | None) -> Row:
     seen, gone = reaching(found)
     values: dict[str, Measured | str | float | int | None] = {
         "beta share" if found.closed else "beta share, at least": Measured.of(found.share),
@@ -266,12 +259,12 @@ def _row(label: str, found: Shutter, fit: wl.WallFit | None, e: Evidence) -> Row
         values["betas seen behind, mg/cm²"] = seen
         values["no longer behind, mg/cm²"] = gone
     if fit is not None:
-        wall = own_wall(fit, e)
-        values["effective wall"] = Measured.of(wall)
+        values["effective wall"] = Measured.of(fit.wall)
+        values["cover and air taken off, mg/cm²"] = fit.known.areal_mg_cm2
         values["p of the absorber series"] = fit.misfit_p
         # what comes through the wall alone has at least this end point
         values["softest end point that reaches the gas, MeV"] = wl.energy_of_range_mev(
-            max(fit.total.value, 0.1)
+            max(fit.through, 0.1)
         )
     if seen > 0.0:
         values["end point above, MeV"] = wl.energy_of_range_mev(seen)
@@ -285,9 +278,9 @@ def end_point_class(mine: Shutter, fit: wl.WallFit | None) -> str:
     """
     if mine.share.low <= 0.0:
         return text("trials.shutter.class_none")
-    if fit is None or not math.isfinite(fit.total.high):
+    if fit is None or not math.isfinite(fit.wall.high):
         return text("trials.shutter.class_some")
-    least = wl.energy_of_range_mev(max(fit.total.value, 0.1))
+    least = wl.energy_of_range_mev(max(fit.through, 0.1))
     words = "soft" if least < 0.3 else "medium" if least < 1.0 else "hard"
     return text(f"trials.shutter.class_{words}", energy=f"{least:.2g}")
 
@@ -298,7 +291,7 @@ def _sentence(label: str, mine: Shutter, fit: wl.WallFit | None, others: Sequenc
     said = text(f"trials.shutter.{key}", source=label, share=format_estimate(share))
     said += " " + end_point_class(mine, fit)
     if fit is not None:
-        e = fit.total
+        e = fit.wall
         interval = format_interval(e.low, e.high, e.coverage, e.unit)
         said += " " + text("trials.shutter.wall", wall=format_estimate(e), interval=interval)
     for other in others:

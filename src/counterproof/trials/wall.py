@@ -1,13 +1,15 @@
 """Effective wall of a tube in mg/cm² from an absorber series with known betas.
 
 Each absorber before the tube adds to what the betas had to pass already; how steeply the rate falls
-with it tells how thick that was. Model: rate = β T(absorber + wall) + γ A(absorber), with T the
-number of electrons of the source's spectrum that come through
-(:func:`counterproof.physics.electrons.transport.number_behind`), A the photons' narrow-beam
-attenuation, β and γ free and not negative, the wall aluminium. Betas meet a wall at all angles
-between upright and isotropic: both are fitted, the middle is given, and half their difference is
-model uncertainty, beside that of the transport itself. Ranges: Katz and Penfold, Rev. Mod. Phys. 24
-(1952) 28.
+with it tells how thick that was. Model: rate = β T + γ A(absorber), with T the electrons that enter
+the gas, A the photons' narrow-beam attenuation, β and γ free and not negative, the wall aluminium.
+
+T follows the field's own physics: the source's spectrum through its cover, the air and the
+absorbers (:mod:`counterproof.physics.electrons.transport`), then through the wall. Electrons meet a
+window upright and the side of a cylinder at all slants, those at the relative height b along
+1/√(1 - b²) times the wall. Which of the two a tube has is not known, so both are fitted, the middle
+is given, and half their difference is model uncertainty, beside that of the transport itself.
+Ranges: Katz and Penfold, Rev. Mod. Phys. 24 (1952) 28.
 """
 
 from __future__ import annotations
@@ -30,8 +32,28 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 FEWEST = 4  # absorbers, none included: two scales and a wall leave one to check
-GRID = 48
+GRID = 72
+SLANTS = 6  # heights of a cylinder's side that stand for all
+AIR_MG_CM2_PER_CM = 1.2  # dry air at 20 °C
 TRANSPORT_U = 0.10  # of electrons through layers, as in physics' own budget
+
+
+@dataclass(frozen=True)
+class Between:
+    """What is known to stand between the activity and the absorbers.
+
+    Args:
+        cover_mg_cm2: the source's cover, taken as aluminium; 0 where it is not known.
+        air_cm: from source to tube; 0 where it is not known.
+    """
+
+    cover_mg_cm2: float = 0.0
+    air_cm: float = 0.0
+
+    @property
+    def areal_mg_cm2(self) -> float:
+        """Mass per area of both."""
+        return self.cover_mg_cm2 + AIR_MG_CM2_PER_CM * self.air_cm
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,17 +61,27 @@ class WallFit:
     """What stands between the source's material and the gas.
 
     Args:
-        total: in mg/cm² of aluminium, cover and air included; unbounded above when the series
-            cannot bound it.
-        misfit_p: whether the model describes the rates (upright betas).
+        wall: in mg/cm² of aluminium, without the cover and the air that are known; unbounded above
+            when the series cannot bound it.
+        known: cover and air that the fit took into account.
+        misfit_p: whether the model describes the rates (the better geometry).
         areal_mg_cm2: absorbers of the fitted curve, shape (n,).
         rate: fitted rates at them.
     """
 
-    total: Estimate
+    wall: Estimate
+    known: Between
     misfit_p: float
     areal_mg_cm2: Floats
     rate: Floats
+
+    @property
+    def through(self) -> float:
+        """All that betas pass on their way to the gas without absorbers, mg/cm²."""
+        return self.wall.value + self.known.areal_mg_cm2
+
+
+NOTHING = Between()
 
 
 def beta_range_mg_cm2(end_mev: float) -> float:
@@ -102,24 +134,53 @@ def photon_share(absorbers: Sequence[Absorber], nuclides: Sequence[str]) -> floa
 
 
 @lru_cache(maxsize=512)
-def _passing(
-    absorbers: tuple[Absorber, ...], nuclides: tuple[str, ...], reach: float, isotropic: bool
-) -> Floats:
-    """Share of the source's electrons behind absorbers and each wall of the grid."""
-    from counterproof.physics.electrons.transport import number_behind
+def _arriving(
+    absorbers: tuple[Absorber, ...], nuclides: tuple[str, ...], known: Between
+) -> tuple[Floats, Floats]:
+    """Edges and fluence of the electrons behind cover, air and absorbers, for one electron sent."""
+    from counterproof.physics.electrons import transport
     from counterproof.physics.sheets import sheet
 
     spectrum = spectrum_of(nuclides)
     if spectrum is None:
-        return np.zeros(GRID)
-    sheets = [sheet_of(a) for a in absorbers]
-    rate = spectrum.electron_per_s / spectrum.electron_per_s.sum()
+        return np.zeros(2), np.zeros(1)
     edges = spectrum.electron_edges_kev
-    out = np.ones(GRID)
+    rate = spectrum.electron_per_s / spectrum.electron_per_s.sum()
+    if known.cover_mg_cm2 > 0.0:
+        rate = transport.through_cover([sheet("Al", None, known.cover_mg_cm2)], edges, rate)
+    if known.air_cm > 0.0:
+        rate = transport.in_air(np.array([known.air_cm]), edges, rate)[0]
+    sheets = [sheet_of(a) for a in absorbers]
+    return edges, transport.behind(sheets, edges, rate) if sheets else rate
+
+
+@lru_cache(maxsize=512)
+def _behind_walls(
+    absorbers: tuple[Absorber, ...], nuclides: tuple[str, ...], known: Between, reach: float
+) -> Floats:
+    """Electrons that come upright through each wall of the grid, behind absorbers."""
+    from counterproof.physics.electrons.transport import number_behind
+    from counterproof.physics.sheets import sheet
+
+    edges, fluence = _arriving(absorbers, nuclides, known)
+    out = np.full(GRID, float(fluence.sum()))
     for i, wall in enumerate(_walls(reach)):
-        layers = [*sheets, sheet("Al", None, float(wall))] if wall > 0.0 else sheets
-        if layers:
-            out[i] = number_behind(layers, edges, rate, isotropic=isotropic).sum()
+        if wall > 0.0:
+            layer = [sheet("Al", None, float(wall))]
+            out[i] = float(number_behind(layer, edges, fluence).sum())
+    return out
+
+
+def _entering(upright: Floats, reach: float, side: bool) -> Floats:
+    """Electrons that enter the gas through each wall of the grid: window or cylinder's side."""
+    if not side:
+        return upright
+    walls = _walls(reach)
+    out = np.zeros(GRID)
+    nodes, weights = np.polynomial.legendre.leggauss(SLANTS)
+    for b, share in zip((nodes + 1.0) / 2.0, weights / 2.0, strict=True):
+        slanted = walls / math.sqrt(1.0 - b * b)
+        out += share * np.interp(np.sqrt(slanted), np.sqrt(walls), upright, right=0.0)
     return out
 
 
@@ -129,13 +190,16 @@ def _walls(reach: float) -> Floats:
 
 
 def fit_wall(
-    series: Sequence[tuple[tuple[Absorber, ...], Estimate]], nuclides: Sequence[str]
+    series: Sequence[tuple[tuple[Absorber, ...], Estimate]],
+    nuclides: Sequence[str],
+    known: Between = NOTHING,
 ) -> WallFit | None:
     """Fit the wall to net rates behind absorbers.
 
     Args:
         series: absorbers (none for the open run) with net rates; four or more.
         nuclides: of the source; their spectrum is what is fitted.
+        known: cover and air.
 
     Returns:
         The fit, or ``None`` for too few absorbers or a source without known betas.
@@ -147,29 +211,28 @@ def fit_wall(
         return None
     key, reach = tuple(nuclides), beta_range_mg_cm2(end)
     rates = np.array([e.value for _, e in series])
-    weight = 1.0 / np.array([e.u for _, e in series])
+    counted = np.array([e.u for _, e in series])
+    # transmission is known to a tenth at each absorber; what the last one leaves is no transmission
+    weight = 1.0 / np.hypot(counted, TRANSPORT_U * np.maximum(rates - rates[-1], 0.0))
     photons = np.array([photon_share(a, key) for a, _ in series])
     dof = len(series) - 3
+    upright = [_behind_walls(a, key, known, reach) for a, _ in series]
     ends, fits = [], []
-    for isotropic in (False, True):
-        passing = np.array([_passing(a, key, reach, isotropic) for a, _ in series])
+    for side in (False, True):
+        passing = np.array([_entering(one, reach, side) for one in upright])
         found = [_scales(column, photons, rates, weight) for column in passing.T]
-        fits.append((found, passing))
+        least = min(range(len(found)), key=lambda i: found[i][0])
+        fits.append((*found[least], passing[:, least]))
         ends.append(_interval(np.array([f[0] for f in found]), _walls(reach), dof))
     middle = 0.5 * (ends[0][1] + ends[1][1])
     low, high = min(e[0] for e in ends), max(e[2] for e in ends)
-    transport = 1.96 * TRANSPORT_U * middle
-    low = max(0.0, middle - math.hypot(middle - low, transport))
-    high = middle + math.hypot(high - middle, transport)
-    found, passing = fits[0]
-    best = int(np.argmin([f[0] for f in found]))
-    chi2, beta, gamma = found[best]
+    chi2, beta, gamma, entering = min(fits, key=lambda f: f[0])
     p = float(gammaincc(dof / 2.0, chi2 / 2.0))
     u = (high - low) / 3.92 if math.isfinite(high) else math.inf
-    method = "absorber series; betas upright and isotropic, aluminium"
-    total = Estimate(middle, u, low, high, 0.95, "mg/cm²", None, method)
+    method = "absorber series; betas on a window and on a cylinder's side, aluminium"
+    wall = Estimate(middle, u, low, high, 0.95, "mg/cm²", None, method)
     areal = np.array([areal_of(a) for a, _ in series])
-    return WallFit(total, p, areal, beta * passing[:, best] + gamma * photons)
+    return WallFit(wall, known, p, areal, beta * entering + gamma * photons)
 
 
 def _scales(
