@@ -38,7 +38,7 @@ def predict(
     angle: Annotated[str | None, typer.Option("--angle", help=text("tube.cli_angle"))] = None,
     precision: PrecisionOption = "2%",
     seed: SeedOption = 1,
-    method: MethodOption = "mc",
+    method: MethodOption = "kernel",
     chart: ChartOption = None,
     as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
 ) -> None:

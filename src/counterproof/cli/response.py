@@ -58,7 +58,7 @@ def method_of(given: str) -> str:
     Raises:
         UserError: if it is none.
     """
-    if given != "mc":
+    if given not in ("kernel", "mc"):
         raise UserError(text("tube.bad_method", given=given))
     return given
 
@@ -104,7 +104,7 @@ def response(
     angle: Annotated[str, typer.Option("--angle", help=text("tube.cli_angle"))] = "90",
     precision: PrecisionOption = "1%",
     seed: SeedOption = 1,
-    method: MethodOption = "mc",
+    method: MethodOption = "kernel",
     chart: ChartOption = None,
     as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
 ) -> None:

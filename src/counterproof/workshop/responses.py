@@ -30,7 +30,7 @@ from counterproof.records.response import (
 )
 from counterproof.texts import text
 
-Method = Literal["mc"]
+Method = Literal["kernel", "mc"]
 
 
 def _with_activity(part: Any, activity: float) -> float:
@@ -45,7 +45,7 @@ def response_of_file(
     angle_deg: float | None = 90.0,
     precision: float = 0.01,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = "kernel",
     report: Report = silent,
 ) -> TubeResponse:
     """Read a tube file and compute its response.
@@ -67,7 +67,7 @@ def response_report(
     angle_deg: float | None = 90.0,
     precision: float = 0.01,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = "kernel",
     report: Report = silent,
 ) -> TubeResponse:
     """Compute the response of a tube as a record; see :func:`response_of_file`."""
@@ -106,7 +106,7 @@ def response_report(
 
 
 def datasheet_scale(
-    tube: Tube, model: TubeModel, seed: int = 1, method: Method = "mc"
+    tube: Tube, model: TubeModel, seed: int = 1, method: Method = "kernel"
 ) -> DatasheetScale | None:
     """Set the data sheet's sensitivity beside the physics' for the same nuclide.
 
@@ -161,7 +161,7 @@ def prediction_of_files(
     angle_deg: float | None = None,
     precision: float = 0.02,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = "kernel",
     report: Report = silent,
 ) -> TubePrediction:
     """Predict counts per second of a tube file near a source file, by component.
@@ -198,7 +198,7 @@ def prediction(
     angle_deg: float | None = None,
     precision: float = 0.02,
     seed: int = 1,
-    method: Method = "mc",
+    method: Method = "kernel",
     report: Report = silent,
 ) -> TubePrediction:
     """Predict counts per second; see :func:`prediction_of_files`."""

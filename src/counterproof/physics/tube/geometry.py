@@ -19,6 +19,8 @@ from counterproof.texts import text
 
 RINGS = 5
 """A filter that covers less than all is cut into this many rings, evenly spaced."""
+TUNGSTEN = Material("W", 19.3, {74: 1.0}, 727.0)
+"""What anodes are made of."""
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,12 @@ class Tube:
         return inner + self.wall.thickness_cm + sum(f.thickness_cm + f.gap_cm for f in self.filters)
 
     @property
+    def outer_half_length_cm(self) -> float:
+        """Half the length with wall, window and filters that close the ends."""
+        end = max(self.wall.thickness_cm, self.window.thickness_cm if self.window else 0.0)
+        return 0.5 * self.length_cm + end + sum(f.thickness_cm for f in self.filters if f.ends)
+
+    @property
     def materials(self) -> tuple[Material, ...]:
         """Each material once, the gas first."""
         found = [self.gas, self.wall.material]
@@ -129,7 +137,7 @@ class Tube:
         found += [layer.material for layer in self.filters]
         found += [self.window.material] if self.window else []
         if self.anode_radius_cm > 0.0:
-            found.append(Material("W", 19.3, {74: 1.0}, 727.0))
+            found.append(TUNGSTEN)
         return tuple(dict.fromkeys(found))
 
 

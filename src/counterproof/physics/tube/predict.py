@@ -126,7 +126,7 @@ def predict(
         natural: the background, or ``None`` to leave it out.
         precision: of the curves.
         seed: of the streams.
-        method: for photons.
+        method: as for :func:`response_curve`.
         report: progress.
 
     Raises:
@@ -172,7 +172,7 @@ def photon_part(
     main = float((weight * kev[use]).sum() / max(weight.sum(), 1e-300)) or float(nodes[0])
     near = near_factor(
         tube.nominal, float(at.distances_cm[index]), energy_kev=max(main, LOWEST_KEV),
-        angle_deg=angle_deg, radius_cm=at.source.diameter_cm / 2.0, seed=seed,
+        angle_deg=angle_deg, radius_cm=at.source.diameter_cm / 2.0, seed=seed, method=method,
     )  # fmt: skip
     part = fold(curve, kev, rate)
     return Part(part.counts_per_s * near, part.u * near), near
@@ -198,7 +198,7 @@ def electron_part(
         return Part(0.0, 0.0)
     curve = electron_curve(
         tube, nodes, angle_deg=angle_deg, precision=max(precision, 0.02), seed=seed,
-        report=report,
+        method=method, report=report,
     )  # fmt: skip
     part = fold(curve, kev, rate)
     if part.counts_per_s <= 0.0:
@@ -208,7 +208,7 @@ def electron_part(
     main = float((weight * kev[use]).sum() / weight.sum())
     near = near_factor(
         tube.nominal, float(at.distances_cm[index]), energy_kev=main, angle_deg=angle_deg,
-        radius_cm=radius, electrons=True, seed=seed,
+        radius_cm=radius, electrons=True, seed=seed, method=method,
     )  # fmt: skip
     return Part(part.counts_per_s * near, part.u * near)
 

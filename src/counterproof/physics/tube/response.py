@@ -2,7 +2,9 @@
 
 What to use when: :func:`response_curve` for photons in a parallel beam or a rotational field,
 :func:`electron_curve` for external electrons, :func:`near_factor` for how a near source differs
-from a parallel beam.
+from a parallel beam. Method ``"kernel"`` is quadrature over tabulated electron escape
+(:mod:`.quadrature`), quick and without statistical scatter; ``"mc"`` is the Monte Carlo
+(:mod:`.run`), which it is held against.
 """
 
 from __future__ import annotations
@@ -24,8 +26,8 @@ from counterproof.physics.tube.model import TubeModel
 from counterproof.progress import Report, silent, step
 from counterproof.texts import text
 
-Method = Literal["mc"]
-DEFAULT_METHOD: Method = "mc"
+Method = Literal["kernel", "mc"]
+DEFAULT_METHOD: Method = "kernel"
 
 CS137_KEV = 661.657
 LOWEST_KEV, HIGHEST_KEV = 5.0, 3500.0
@@ -33,11 +35,15 @@ FLOOR = 5e-4
 """Statistical precision asked for at 1 %: of the point, or this share of the 662 keV value."""
 TRANSPORT_U = 0.03
 """Relative standard uncertainty of electron transport (from the comparisons in the theory page)."""
+KERNEL_U = 0.03
+"""Relative standard uncertainty that the kernel adds (from its comparison with the Monte Carlo)."""
 PHOTON_U = 0.02
 """Relative standard uncertainty of photon cross sections, 10 keV to 3 MeV (NIST XCOM)."""
 GRID_KEV: Array = np.geomspace(30.0, 2000.0, 40)
 """Energies of a curve when none are asked for."""
 _SPREAD_KEV: Array = np.geomspace(25.0, 2500.0, 9)
+_TURN_DEG = tuple(float(a) for a in (np.arange(10) + 0.5) * 18.0)
+_DISC_POINTS = 12
 
 
 @dataclass(frozen=True)
@@ -119,7 +125,7 @@ def response_curve(
             of the window end; ``None`` for a field that turns around all angles alike.
         precision: relative statistical uncertainty wanted (k = 1).
         seed: of the random streams.
-        method: ``"mc"``, the Monte Carlo.
+        method: ``"kernel"`` (then ``precision`` and ``seed`` play no part) or ``"mc"``.
         report: progress.
 
     Raises:
@@ -131,7 +137,7 @@ def response_curve(
     model = tube if isinstance(tube, TubeModel) else TubeModel(tube)
     began = time.process_time()
     values = _run(model.nominal, energy, angle_deg, precision, seed, method, report, False)
-    design = _design_u(model, energy, angle_deg, seed, report)
+    design = _design_u(model, energy, angle_deg, seed, method, report)
     return _curve(values, energy, angle_deg, method, design, time.process_time() - began)
 
 
@@ -142,22 +148,23 @@ def electron_curve(
     angle_deg: float = 90.0,
     precision: float = 0.02,
     seed: int = 1,
+    method: Method = DEFAULT_METHOD,
     report: Report = silent,
 ) -> Curve:
-    """Response to electrons that arrive in a parallel beam, by Monte Carlo."""
+    """Response to electrons that arrive in a parallel beam; as :func:`response_curve`."""
     energy = np.asarray(list(energies_kev), dtype=np.float64)
     _check(energy, precision)
     model = tube if isinstance(tube, TubeModel) else TubeModel(tube)
     began = time.process_time()
-    values = _run(model.nominal, energy, angle_deg, precision, seed, "mc", report, True)
+    values = _run(model.nominal, energy, angle_deg, precision, seed, method, report, True)
     spread = np.zeros(energy.size)
     if model.variants:
         low = energy[:: max(1, energy.size // 8)]
         rows = [
-            _run(v, low, angle_deg, 0.05, seed + 7, "mc", silent, True)[0] for v in model.variants
+            _run(v, low, angle_deg, 0.05, seed + 7, method, silent, True)[0] for v in model.variants
         ]
         spread = _interpolated_spread(np.array(rows), low, energy)
-    return _curve(values, energy, angle_deg, "mc", spread, time.process_time() - began)
+    return _curve(values, energy, angle_deg, method, spread, time.process_time() - began)
 
 
 def _check(energy: Array, precision: float) -> None:
@@ -177,6 +184,8 @@ def _run(
     report: Report,
     electrons: bool,
 ) -> tuple[Array, Array, Array, Array]:
+    if method == "kernel":
+        return _by_kernel(tube, energy, angle_deg, electrons)
     from counterproof.physics.tube import run
 
     b = run.body(tube)
@@ -205,15 +214,31 @@ def _run(
     return out[0], out[1], out[2], out[3]
 
 
+def _by_kernel(
+    tube: Tube, energy: Array, angle_deg: float | None, electrons: bool
+) -> tuple[Array, Array, Array, Array]:
+    from counterproof.physics.tube import quadrature
+
+    areas = quadrature.electron_areas if electrons else quadrature.photon_areas
+    rays = quadrature.Rays(_TURN_DEG if angle_deg is None else (angle_deg,))
+    counts, entries = areas(quadrature.ready(tube), energy, rays)
+    return counts, np.zeros(energy.size), entries, np.zeros(energy.size)
+
+
 def _design_u(
-    model: TubeModel, energy: Array, angle_deg: float | None, seed: int, report: Report
+    model: TubeModel,
+    energy: Array,
+    angle_deg: float | None,
+    seed: int,
+    method: Method,
+    report: Report,
 ) -> Array:
     """Relative standard deviation over the variants, at a few energies."""
     if not model.variants:
         return np.zeros(energy.size)
     rows = []
     for k, variant in enumerate(model.variants):
-        rows.append(_run(variant, _SPREAD_KEV, angle_deg, 0.05, seed + 7, "mc", silent, False)[0])
+        rows.append(_run(variant, _SPREAD_KEV, angle_deg, 0.05, seed + 7, method, silent, False)[0])
         step(report, k + 1, len(model.variants))
     return _interpolated_spread(np.array(rows), _SPREAD_KEV, energy)
 
@@ -233,7 +258,7 @@ def _curve(
     cpu_s: float,
 ) -> Curve:
     area, u_area, entry, u_entry = values
-    base2 = TRANSPORT_U**2 + PHOTON_U**2
+    base2 = TRANSPORT_U**2 + PHOTON_U**2 + (KERNEL_U**2 if method == "kernel" else 0.0)
     ions = RELATIVE_U * ionisation_sensitivity(area, entry)
     return Curve(
         energy_kev=energy,
@@ -258,6 +283,7 @@ def near_factor(
     radius_cm: float = 0.0,
     electrons: bool = False,
     seed: int = 1,
+    method: Method = DEFAULT_METHOD,
 ) -> float:
     """Counts from a disc at a distance over those from a parallel beam of the fluence there.
 
@@ -273,27 +299,55 @@ def near_factor(
     Raises:
         UserError: if the source would lie inside the tube.
     """
-    from counterproof.physics.tube import run
-
-    b = run.body(tube)
     end_on = math.sin(math.radians(angle_deg)) < 0.5
-    reach = max(abs(b.grid.z[0]), b.grid.z[-1]) if end_on else b.grid.r[-1]
+    z_reach, r_reach = tube.outer_half_length_cm, tube.outer_radius_cm
+    reach = z_reach if end_on else r_reach
     if distance_cm <= reach * 1.02:
         raise UserError(text("tube.source_inside", least=f"{reach:.2f}"))
+    side = distance_cm if math.cos(math.radians(angle_deg)) >= 0.0 else -distance_cm
+    far_angle = (0.0 if side > 0 else 180.0) if end_on else 90.0
+    if method == "kernel":
+        near, far = _near_by_kernel(tube, energy_kev, distance_cm, side, radius_cm, end_on,
+                                    far_angle, electrons)  # fmt: skip
+    else:
+        near, far = _near_by_mc(tube, energy_kev, distance_cm, side, radius_cm, end_on,
+                                far_angle, electrons, seed)  # fmt: skip
+    if far <= 0.0 or near <= 0.0:
+        return 1.0
+    return near * 4.0 * math.pi * distance_cm**2 / far
+
+
+def _near_by_kernel(
+    tube: Tube, energy_kev: float, distance_cm: float, side: float, radius_cm: float, end_on: bool,
+    far_angle: float, electrons: bool,
+) -> tuple[float, float]:  # fmt: skip
+    from counterproof.physics.tube import quadrature
+
+    n = _DISC_POINTS if radius_cm > 0.0 else 1
+    r = radius_cm * np.sqrt((np.arange(n) + 0.5) / n)
+    turn = 2.0 * np.pi * 0.6180339887498949 * np.arange(n)
+    a, b, away = r * np.cos(turn), r * np.sin(turn), np.full(n, distance_cm)
+    points = np.stack([a, b, np.full(n, side)] if end_on else [away, a, b], axis=1)
+    areas = quadrature.electron_areas if electrons else quadrature.photon_areas
+    q = quadrature.ready(tube)
+    at = np.array([energy_kev])
+    near = areas(q, at, quadrature.Rays(points=points))[0]
+    far = areas(q, at, quadrature.Rays((far_angle,)))[0]
+    return float(near[0]), float(far[0])
+
+
+def _near_by_mc(
+    tube: Tube, energy_kev: float, distance_cm: float, side: float, radius_cm: float, end_on: bool,
+    far_angle: float, electrons: bool, seed: int,
+) -> tuple[float, float]:  # fmt: skip
+    from counterproof.physics.tube import run
 
     def enough(mean: float, u: float) -> bool:
         return u <= 0.02 * mean
 
-    side = distance_cm if math.cos(math.radians(angle_deg)) >= 0.0 else -distance_cm
-    near = run.simulate(
-        b, run.disc(b, energy_kev, 0.0 if end_on else distance_cm, side if end_on else 0.0,
-                    radius_cm, end_on, electrons),
-        enough=enough, seed=seed, rounds=6,
-    )  # fmt: skip
-    far_angle = (0.0 if side > 0 else 180.0) if end_on else 90.0
-    far = run.simulate(
-        b, run.beam(b, energy_kev, far_angle, electrons), enough=enough, seed=seed, rounds=6
-    )
-    if far.counts <= 0.0 or near.counts <= 0.0:
-        return 1.0
-    return near.counts * 4.0 * math.pi * distance_cm**2 / far.counts
+    b = run.body(tube)
+    disc = run.disc(b, energy_kev, 0.0 if end_on else distance_cm, side if end_on else 0.0,
+                    radius_cm, end_on, electrons)  # fmt: skip
+    beam = run.beam(b, energy_kev, far_angle, electrons)
+    near, far = (run.simulate(b, s, enough=enough, seed=seed, rounds=6) for s in (disc, beam))
+    return near.counts, far.counts
