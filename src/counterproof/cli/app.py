@@ -50,6 +50,7 @@ COMMANDS: dict[str, str] = {
     "compare": "counterproof.cli.compare:compare",
     "retest": "counterproof.cli.retest:retest",
     "retrofit": "counterproof.cli.retrofit:retrofit",
+    "filter": "counterproof.cli.filter:filter_",
     "dossier": "counterproof.cli.dossier:dossier",
     "licences": "counterproof.cli.licences:licences",
 }
