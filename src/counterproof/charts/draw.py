@@ -47,13 +47,13 @@ def specification(chart: Chart, width: int = WIDTH, height: int = HEIGHT) -> alt
         "series:N",
         sort=names,
         scale=alt.Scale(domain=names, range=[SERIES[i % len(SERIES)] for i in range(len(names))]),
-        legend=None if len(names) < 2 else alt.Legend(),
+        legend=None if len(names) < 2 else alt.Legend(symbolOpacity=1),
     )
     shape = alt.Shape(
         "series:N",
         sort=names,
         scale=alt.Scale(domain=names, range=[MARKS[i % len(MARKS)] for i in range(len(names))]),
-        legend=None if len(names) < 2 else alt.Legend(),
+        legend=None if len(names) < 2 else alt.Legend(symbolOpacity=1),
     )
     base = alt.Chart(data).encode(color=colour)
     layers = _BY_FORM[chart.form](chart, base, shape)
