@@ -146,32 +146,6 @@ def test_clicks_once_per_four_pulses():
     assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.03)
 
 
-def test_clocks_off_by_a_minute_are_found():
-    run = two_hour()
-    fit = fit_readout([replace(run, reading_times_s=run.reading_times_s + 61.7)], sweeps=200)
-    assert fit.clock_offsets[0].value == pytest.approx(-61.7, abs=0.2)
-    assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.005)
-    assert any("clocks differ" in s for s in fit.statements)
-
-
-def test_a_gap_in_the_clicks_is_set_aside():
-    run = two_hour()
-    p = run.pulse_times_s
-    fit = fit_readout([replace(run, pulse_times_s=p[(p < 900) | (p > 1150)])], sweeps=200)
-    assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.005)
-    assert any("without any pulse" in s for s in fit.missing)
-
-
-def test_misread_numbers_do_not_spoil_the_answer():
-    run = two_hour()
-    values = run.readings_usv_h.copy()
-    wrong = np.random.default_rng(1).choice(values.size, values.size // 25, replace=False)
-    values[wrong] *= 10.0
-    fit = fit_readout([replace(run, readings_usv_h=np.round(values, 6))], sweeps=200)
-    assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.01)
-    assert any("misread" in s for s in fit.missing)
-
-
 def test_a_display_read_more_often_than_it_changes():
     run = two_hour()
     at = np.arange(3.0, 3599.0, 0.5)
@@ -193,14 +167,6 @@ def cut(run: PairedRun, start: float, end: float) -> PairedRun:
     )
 
 
-def test_one_level_speaks_for_itself_alone():
-    fit = fit_readout([cut(two_hour(), 10.0, 700.0)], sweeps=200)
-    assert len(fit.factors) == 1
-    assert fit.factors[0].value == pytest.approx(140.0, rel=0.03)
-    assert any("Only one level" in s for s in fit.missing)
-    assert any("at the one level" in s for s in fit.statements)
-
-
 def test_levels_recorded_one_by_one():
     runs = [cut(two_hour(), 720.0 * i, 720.0 * (i + 1)) for i in range(5)]
     fit = fit_readout(runs, sweeps=300)
@@ -217,29 +183,6 @@ def test_levels_recorded_one_by_one_with_clocks_set_anew():
     fit = fit_readout(runs, own_clocks=True, sweeps=300)
     assert [o.value for o in fit.clock_offsets] == pytest.approx([-s for s in late], abs=0.5)
     assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.02)
-
-
-NOTHING = np.empty(0)
-
-
-@pytest.mark.parametrize(
-    ("run", "word"),
-    [
-        (lambda r: replace(r, pulse_times_s=NOTHING), "No pulses"),
-        (lambda r: replace(r, reading_times_s=NOTHING, readings_usv_h=NOTHING), "No readings"),
-        (lambda r: cut(r, 1500.0, 1560.0), "Too few readings"),
-        (lambda r: replace(r, readings_usv_h=np.round(r.readings_usv_h * 0 + 0.1, 1)), "different"),
-        (lambda r: replace(r, pulse_times_s=an_hour(TWO, 99).pulse_times_s), "time structure"),
-        (lambda r: replace(r, pulse_times_s=3600.0 - r.pulse_times_s[::-1]), "time structure"),
-    ],
-)
-def test_what_does_not_suffice_gives_no_factor_and_says_why(run, word):
-    fit = fit_readout([run(two_hour())])
-    assert fit.model == "undetermined"
-    assert fit.factors == ()
-    assert fit.switch is None
-    assert fit.time_constant is None
-    assert any(word in sentence for sentence in fit.missing)
 
 
 def test_a_switch_between_distant_levels_is_given_wide():
