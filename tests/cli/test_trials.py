@@ -218,3 +218,33 @@ def test_what_cannot_surround_a_run(options: tuple[str, ...], words: str, descri
     )
     assert words in told
     assert described.json("bench", "runs")["runs"] == []
+
+
+def test_the_agenda_says_what_every_trial_still_needs(described: Bench, tmp_path: Path) -> None:
+    before = described.json("trial", "plan", "-i", "Lantern")
+    assert [t["trial"] for t in before["trials"]][: len(TRIALS)] == [t.name for t in TRIALS]
+    assert {t["state"] for t in before["trials"]} == {"nothing recorded"}
+    assert all(t["missing"] and t["minutes"] > 0.0 for t in before["trials"])
+    assert before["total_minutes"] == pytest.approx(sum(t["minutes"] for t in before["trials"]))
+
+    half = Given(on("battery_empty=no", "mode=quiet"), shown=0.1, minutes=12 * 60)
+    add(described, tmp_path, 0, half)
+    after = {t["trial"]: t for t in described.json("trial", "plan", "-i", "Lantern")["trials"]}
+    assert after["endurance"]["state"] == "not judged"
+    assert after["background"]["state"] == "not judged"
+    assert after["angle"]["state"] == "nothing recorded"
+
+    described("trial", "judge", "endurance", "-i", "Lantern")
+    described("trial", "judge", "background", "-i", "Lantern")
+    after = {t["trial"]: t for t in described.json("trial", "plan", "-i", "Lantern")["trials"]}
+    assert after["endurance"]["state"] == "open"
+    assert after["endurance"]["minutes"] == pytest.approx(8 * 60)  # 20 h are claimed
+    assert after["background"]["state"] == "decided"
+    assert "nothing recorded" in described("trial", "plan", "-i", "Lantern")
+
+
+def test_a_plan_guesses_the_background_from_the_factor(described: Bench) -> None:
+    # 120 cpm per µSv/h at 0.105 µSv/h: 0.21 counts per second; 20 % need 25 counts, two minutes
+    made = described.json("trial", "plan", "background", "-i", "Lantern", "--uncertainty", "20 %")
+    own = next(r for r in made["runs"] if r["instrument"] == "Lantern")
+    assert own["minutes"] == pytest.approx(25.0 / 0.21 / 60.0, rel=0.05)

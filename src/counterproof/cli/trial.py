@@ -13,6 +13,7 @@ from counterproof.texts import text
 if TYPE_CHECKING:
     from counterproof.records import Outcome, Plan
     from counterproof.records.listing import TrialListing
+    from counterproof.records.plan import Agenda
 
 trial = typer.Typer(no_args_is_help=True, help=text("cli_trial.about"))
 
@@ -55,8 +56,8 @@ def profiles(as_json: JsonOption = False) -> None:
 
 @trial.command()
 def plan(
-    name: NameArgument,
     instrument: InstrumentOption,
+    name: Annotated[str | None, typer.Argument(help=text("cli_trial.plan_name"))] = None,
     source: Annotated[list[str] | None, typer.Option("--source", "-s")] = None,
     uncertainty: Annotated[
         str, typer.Option("--uncertainty", help=text("cli_trial.uncertainty"))
@@ -64,14 +65,35 @@ def plan(
     folder: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Plan a trial: which runs, how long, for the wanted uncertainty."""
+    """Plan a trial: which runs, how long, for the wanted uncertainty; or what all still need."""
     from counterproof.quantities import parse_quantity
+    from counterproof.workshop.agenda import agenda_of
     from counterproof.workshop.judging import plan_trial
 
     relative = parse_quantity(uncertainty, "")
     with open_bench(folder) as opened:
+        if name is None:
+            agenda = agenda_of(opened, instrument, sources=source or [], relative_u=relative)
+            emit(agenda, as_json, _show_agenda)
+            return
         made = plan_trial(opened, name, instrument, sources=source or [], relative_u=relative)
     emit(made, as_json, _show_plan)
+
+
+def _show_agenda(found: Agenda) -> None:
+    from rich.table import Table
+
+    out = console()
+    table = Table()
+    for column in ("trial", "state", "minutes", "needs"):
+        table.add_column(text(f"cli_trial.column_{column}"), overflow="fold")
+    for each in found.trials:
+        state = each.state if each.verdict is None else f"{each.state}: {each.verdict}"
+        minutes = text("cli_trial.no_time") if each.minutes is None else f"{each.minutes:.0f}"
+        table.add_row(each.trial, state, minutes, "\n".join(each.missing))
+    out.print(table)
+    minutes = f"{found.total_minutes:.0f}"
+    out.print(text("cli_trial.agenda_total", minutes=minutes, instrument=found.instrument))
 
 
 def _show_plan(found: Plan) -> None:

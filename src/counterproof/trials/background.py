@@ -53,6 +53,11 @@ def plan(ask: Ask) -> Plan:
     )
 
 
+def serves(subject: Counter, evidence: Sequence[Evidence]) -> bool:
+    """Whether it was recorded without a source."""
+    return any(e.counter.name == subject.name and e.run.is_background for e in evidence)
+
+
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:
     """Compare the subject's background with the references' and test its counts.
 
@@ -267,4 +272,5 @@ TRIAL = Trial(
     cautions=(),
     plan=plan,
     analyse=analyse,
+    serves=serves,
 )

@@ -91,6 +91,13 @@ def plan(ask: Ask) -> Plan:
     return plan_of(TRIAL, runs, text("trials.ladder.expected"))
 
 
+def serves(subject: Counter, evidence: Sequence[Evidence]) -> bool:
+    """Whether one source was measured at more than one distance."""
+    own = [e for e in evidence if e.counter.name == subject.name and _on_the_ladder(e)]
+    stood = {(e.run.sources, e.run.position.distance_mm) for e in own}
+    return len(stood) > len({source for source, _ in stood})
+
+
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:
     """Follow one source over the distances.
 
@@ -406,4 +413,5 @@ TRIAL = Trial(
     cautions=(text("trials.caution_sources"),),
     plan=plan,
     analyse=analyse,
+    serves=serves,
 )

@@ -123,9 +123,9 @@ PlanFor = Callable[[Ask], Plan]
 Serves = Callable[[Counter, Sequence[Evidence]], bool]
 
 
-def always(_subject: Counter, _evidence: Sequence[Evidence]) -> bool:
-    """Say that a trial belongs to every bench, whatever was recorded."""
-    return True
+def any_run(subject: Counter, evidence: Sequence[Evidence]) -> bool:
+    """Whether the counter under test was recorded at all."""
+    return any(e.counter.name == subject.name for e in evidence)
 
 
 @dataclass(frozen=True)
@@ -151,4 +151,4 @@ class Trial:
     cautions: tuple[str, ...]
     plan: PlanFor
     analyse: Analyse
-    serves: Serves = always
+    serves: Serves = any_run

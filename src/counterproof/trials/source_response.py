@@ -61,6 +61,15 @@ def plan(ask: Ask) -> Plan:
     return plan_of(TRIAL, runs, expected)
 
 
+def _used(evidence: Sequence[Evidence]) -> list[Evidence]:
+    return [e for e in evidence if e.run.with_source and e.run.position.angle_deg == 0.0]
+
+
+def serves(subject: Counter, evidence: Sequence[Evidence]) -> bool:
+    """Whether it was recorded near a source, in its calibration direction."""
+    return any(e.counter.name == subject.name for e in _used(evidence))
+
+
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:
     """Compare the subject's net response to each source with the references'.
 
@@ -70,9 +79,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         profile: its ``ratio`` criterion judges indicated over reference dose rate.
     """
     background = [e for e in evidence if e.run.is_background]
-    with_source = _at_the_position(
-        [e for e in evidence if e.run.with_source and e.run.position.angle_deg == 0.0]
-    )
+    with_source = _at_the_position(_used(evidence))
     criterion = profile.criterion("ratio")
     judgements: list[Judgement] = []
     rows: list[Row] = []
@@ -281,4 +288,5 @@ TRIAL = Trial(
     cautions=(text("trials.caution_sources"),),
     plan=plan,
     analyse=analyse,
+    serves=serves,
 )

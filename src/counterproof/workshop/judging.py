@@ -9,9 +9,10 @@ from counterproof.kit import Instrument
 from counterproof.progress import Report, silent, step
 from counterproof.records import Outcome, Plan
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
-from counterproof.trials.shape import Ask
+from counterproof.trials.shape import Ask, Counter
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
+from counterproof.workshop.expected import expected_background_usv_h
 from counterproof.workshop.predicted import with_predictions
 from counterproof.workshop.registry import TRIALS, trial
 
@@ -93,6 +94,8 @@ def plan_trial(
 ) -> Plan:
     """Plan a trial; expected rates come from runs on the bench where there are any.
 
+    Else the background follows from a stated factor at an ordinary place.
+
     Raises:
         UserError: if trial, instrument or a source is unknown.
     """
@@ -112,7 +115,7 @@ def plan_trial(
     background = pool([e for e in own if e.run.is_background], count_rate)
     gross = pool([e for e in own if e.run.with_source], count_rate)
     guess = Ask(subject)
-    known = background.estimate.value if background else guess.background_per_s
+    known = background.estimate.value if background else _ordinary(subject)
     at_background = background_per_s or known or guess.background_per_s
     net = gross.estimate.value - at_background if gross else guess.source_per_s
     return chosen.plan(
@@ -125,3 +128,9 @@ def plan_trial(
             source_per_s or (net if net > 0 else guess.source_per_s),
         )
     )
+
+
+def _ordinary(subject: Counter) -> float | None:
+    """Count rate that a stated factor gives at an ordinary background; ``None`` without one."""
+    factors = subject.stated_cpm_per_usv_h
+    return factors[0] / 60.0 * expected_background_usv_h().value if factors else None
