@@ -16,6 +16,7 @@ Bools = NDArray[np.bool_]
 FEWEST = 4
 """Fewer clicks than this teach no shape."""
 EVENTS = 200
+BEATS = 8.0
 ONE_IN = 1e-4
 """How often events at random may seem to keep time."""
 
@@ -84,7 +85,11 @@ def in_time(times: Floats) -> bool:
         times: ascending event times in s, shape (n,); the first EVENTS of them are used.
     """
     some = times[:EVENTS] - times[0]
-    tempi = np.arange(0.5, 10.0, 0.25 / max(float(some[-1]), 1.0))
+    # over at least so many beats, else the stretch itself looks like one
+    slowest = max(0.5, BEATS / float(some[-1]))
+    tempi = np.arange(slowest, 10.0, 0.25 / float(some[-1]))
+    if tempi.size == 0:
+        return False
     best = max(
         float(np.abs(np.exp(2j * np.pi * part[:, None] * some).mean(axis=1)).max())
         for part in np.array_split(tempi, 1 + tempi.size // 500)

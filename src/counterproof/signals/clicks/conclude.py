@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 
 LEAST_U = 0.003
 """Standard uncertainty of an efficiency that no model of loudness and noise can undercut."""
+STRANGERS = 0.4
+"""Share of sounds as loud as clicks and unlike them from which another box may be heard."""
+FEWEST = 20
 USUAL_DOUBT = 0.5
 USUALLY_DOUBTFUL = 0.01
 """Share of true clicks whose doubt is above that: log-normal loudness and codec noise."""
@@ -33,14 +36,12 @@ class ClickResult:
         shape: their shape; ``None`` when nothing was found.
         others: trains of further boxes heard in the same recording, by shape.
         amplitudes: amplitude of each click of ``train``, full scale 1, shape (n,).
-        diagnostics: numbers behind the decision, by name.
     """
 
     train: PulseTrain
     shape: ClickShape | None
     others: tuple[PulseTrain, ...] = ()
     amplitudes: Floats = field(default_factory=lambda: np.empty(0))
-    diagnostics: dict[str, float] = field(default_factory=dict)
 
 
 def nothing(duration_s: float) -> ClickResult:
@@ -116,7 +117,8 @@ def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
     trains: list[PulseTrain] = []
     loud: list[Floats] = []
     shapes = detector.learned.shapes
-    warnings = (text("clicks.several"),) if len(shapes) > 1 else ()
+    strangers = detector.nearly > STRANGERS * max(int((voices == 0).sum()), FEWEST)
+    warnings = (text("clicks.several"),) if len(shapes) > 1 or strangers else ()
     wrong = false_rate(detector)
     for voice in range(len(shapes)):
         mine = np.flatnonzero(voices == voice)
@@ -136,4 +138,7 @@ def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
             )
         )
         loud.append(amps[mine][keep])
-    return ClickResult(trains[0], shapes[0], tuple(trains[1:]), loud[0], {})
+    # what an excerpt held most of need not be the more frequent one
+    first, *rest = sorted(range(len(trains)), key=lambda voice: -trains[voice].count)
+    others = tuple(trains[voice] for voice in rest)
+    return ClickResult(trains[first], shapes[first], others, loud[first])

@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,8 @@ LONG_S = 0.060
 SEGMENT_S = 4.0
 THRESHOLD = 5.0
 FEW = 6
+STRANGE = 0.7
+"""Misfit from which what is as loud as a click may be another box's."""
 LEAST_TURNS = 3
 MOST_TURNS = 8
 LOOK_S = (0.04, 0.07)
@@ -100,6 +102,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     shapes: list[ClickShape] = []
     before = 0
     misfit = 0.0
+    asked = False
     for turn in range(MOST_TURNS):
         if not waves:
             break
@@ -117,7 +120,16 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         settled = turn > 0 and count < 1.03 * before
         before = count
         if settled and turn >= LEAST_TURNS - 1:
-            break
+            if seeds or asked or len(waves) > 1:
+                break
+            asked = True
+            other = stranger(x, pieces, old, shapes, spectrum, band)
+            if other is None:
+                break
+            waves.append(other[0])
+            louds.append(other[1])
+            before = 0
+            continue
         if not settled:
             rest = without_clicks(x, pieces, old, rate)
             # around the clicks there is their echo; over the whole excerpt, at high rates, clicks
@@ -231,6 +243,54 @@ def _refit(
         )
     ]
     return [new[i] for i in kept], [shapes[i] for i in kept]
+
+
+def stranger(
+    x: Samples,
+    pieces: tuple[Explained, ...],
+    waves: list[Floats],
+    shapes: list[ClickShape],
+    spectrum: Floats,
+    band: Band,
+) -> tuple[Floats, float] | None:
+    """Return the response and loudness of what is as loud as the clicks, and alike, but no click.
+
+    Another box may sound so similar that the first look took both for one.
+    """
+    if not shapes:
+        return None
+    rate = band.rate_hz
+    step = round(SEGMENT_S * rate)
+    odd = [
+        (p.misfit > STRANGE) & (p.amplitudes > 0.4 * shapes[0].loudness) & (p.scores > THRESHOLD)
+        for p in pieces
+    ]
+    count = sum(int(o.sum()) for o in odd)
+    if count < max(8, 0.15 * shapes[0].count):
+        return None
+    known = tuple(
+        replace(p, starts=p.starts[~o], amplitudes=p.amplitudes[~o], voices=p.voices[~o])
+        for p, o in zip(pieces, odd, strict=True)
+    )
+    rest = without_clicks(x, known, waves, rate)
+    onset = round((shapes[0].onset_s + 0.5e-3) * rate)
+    places = np.concatenate(
+        [
+            p.starts[o] // STEPS + k * step + onset
+            for k, (p, o) in enumerate(zip(pieces, odd, strict=True))
+        ]
+    )
+    half = filtered(rest, whitening_taps(np.sqrt(spectrum), band))
+    groups = cluster(half, np.sort(places), rate)
+    if not groups or groups[0][1].size < 8:
+        return None
+    _, starts, amps = groups[0]
+    lead = round((PRE_S - 2e-3) * rate)
+    order = np.argsort(starts)
+    starts, amps = starts[order], amps[order]
+    wave = solve_response(rest, (starts - lead) * STEPS, amps / np.median(amps), waves[0].size)
+    loud = float(np.abs(wave).max())
+    return (wave / loud, loud) if click_like(wave, rate) else None
 
 
 def usual_misfit(pieces: tuple[Explained, ...], shapes: list[ClickShape]) -> float:
