@@ -46,6 +46,10 @@ def test_a_textbook_sweep(lantern: Counter, make: Make) -> None:
     assert slope.more_minutes is not None
     assert slope.more_minutes > 5
     assert outcome.judgements[1].verdict == "met"  # 150 V of at least 80 V
+    # the background may note the voltage that it was taken at
+    noted = make(lantern, 0.0, 60.0, count=18, conditions={"voltage_v": 600.0})
+    again = TRIAL.analyse(lantern, [*runs, noted], profile("grade_a"))
+    assert value(again, "slope between the ends") == pytest.approx(2.740, abs=5e-4)
 
 
 def test_a_long_sweep_that_slopes(lantern: Counter, make: Make) -> None:

@@ -79,8 +79,15 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             warnings.append(text("trials.plateau.moved"))
             nothing = text("trials.plateau.nothing", instrument=subject.name)
             return not_yet(NAME, subject, nothing, warnings, method)
+        # a background on the plateau may note its voltage
         off = counts_of(
-            [e for e in evidence if e.counter.name == subject.name and e.run.is_background]
+            [
+                e
+                for e in evidence
+                if e.counter.name == subject.name
+                and not e.run.sources
+                and (e.run.is_background or e.number("voltage_v") is not None)
+            ]
         )
         if off is None:
             warnings.append(text("trials.plateau.no_background"))
