@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 FRAME_S = 0.020
 REACH_S = 0.005
 CLICK_SHARE = 0.003
-MOST_FRAMES = 1500
+MOST_FRAMES = 800
 
 
 def frame_powers(samples: Samples, rate_hz: float) -> Floats:
