@@ -159,11 +159,12 @@ def _finding(f: Finding) -> Iterator[Block]:
 
 def _retrofit(p: Publication) -> Iterator[Block]:
     for o in p.outlooks:
-        yield from _outlook(o)
+        yield from outlook_blocks(o)
     yield from _gaps(p, "retrofit")
 
 
-def _outlook(o: Outlook) -> Iterator[Block]:
+def outlook_blocks(o: Outlook) -> Iterator[Block]:
+    """What an outlook says, for the dossier and for a page."""
     yield Words(o.statement)
     if o.candidates:
         yield Table(tables.candidates(o), _t("candidates"))
@@ -192,13 +193,14 @@ def _outlook(o: Outlook) -> Iterator[Block]:
 def _calibration(p: Publication) -> Iterator[Block]:
     yield from _gaps(p, "calibration")
     for c in p.calibrations:
-        yield from _one_calibration(c)
+        yield from calibration_blocks(c)
     if p.calibrations:
         yield Heading(_t("cards"))
         yield from cards_of(p.calibrations)
 
 
-def _one_calibration(c: Calibration) -> Iterator[Block]:
+def calibration_blocks(c: Calibration) -> Iterator[Block]:
+    """What a calibration says, for the dossier and for a page."""
     first, *rest = says(c)
     yield Heading(first.rstrip("."), c.probe or text("calibration.built_in"))
     for words in rest:

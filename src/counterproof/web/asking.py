@@ -18,7 +18,8 @@ from counterproof.bench import Bench
 from counterproof.dossier.shown import FILTERS
 from counterproof.errors import UserError
 from counterproof.kit import KINDS, Instrument
-from counterproof.records import Finding, Outcome, Run
+from counterproof.records import Finding, Outcome, Outlook, Run
+from counterproof.records.calibration import Calibration
 from counterproof.texts import text
 from counterproof.web.guard import Door, is_this_machine
 from counterproof.workshop.desk import Desk
@@ -145,6 +146,8 @@ def _contents(desk: Desk) -> list[Entry]:
         Entry("runs", "/runs", len(bench.names(Run))),
         Entry("trials", "/trials", len(bench.names(Outcome))),
         Entry("findings", "/findings", len(bench.names(Finding))),
+        Entry("retrofit", "/retrofit", len(bench.names(Outlook))),
+        Entry("calibration", "/calibration", len(bench.names(Calibration))),
         Entry("dossier", "/dossier"),
     ]
 

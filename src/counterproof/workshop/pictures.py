@@ -1,8 +1,8 @@
-"""The pictures of one run: rate against time, intervals, what the display showed."""
+"""Pictures of a run (rate, intervals, display) and of an outlook."""
 
 from __future__ import annotations
 
-from counterproof.records import Chart, Series
+from counterproof.records import Chart, Mark, Outlook, Series
 from counterproof.signals.trains import ReadingLog
 from counterproof.texts import text
 from counterproof.trials.pictures import interval_chart, rate_strip
@@ -39,3 +39,37 @@ def _shown(evidence: Evidence, log: ReadingLog) -> Chart:
             ),
         ),
     )
+
+
+def outlook_charts(outlook: Outlook) -> list[Chart]:
+    """Return what an outlook shows as pictures: the display before and after, and over energy."""
+    charts = [
+        Chart(
+            question=text("workshop.outlook_display", name=c.name),
+            x_title=text("workshop.axis_true"),
+            y_title=text("workshop.axis_shown"),
+            form="lines",
+            log_x=True,
+            series=c.display,
+            marks=(Mark(axis="y", at=1.0, dashed=False),),
+        )
+        for c in outlook.candidates
+        if c.display
+    ]
+    curves = tuple(
+        c.energy.model_copy(update={"name": c.name, "role": "predicted"})
+        for c in outlook.candidates
+    )
+    if curves:
+        charts.append(
+            Chart(
+                question=text("workshop.outlook_energy"),
+                x_title=text("tube.chart_energy"),
+                y_title=text("tube.chart_relative"),
+                form="lines",
+                log_x=True,
+                series=curves,
+                marks=(Mark(axis="y", at=1.0, dashed=False),),
+            )
+        )
+    return charts

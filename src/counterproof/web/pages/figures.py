@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from counterproof.records import Chart, Outcome, Run
+from counterproof.records import Chart, Outcome, Outlook, Run
 from counterproof.web.asking import Ask
 
 if TYPE_CHECKING:
@@ -27,6 +27,14 @@ def chart_of(bench: Bench, kind: str, name: str, number: int) -> Chart | None:
         from counterproof.workshop.pictures import run_charts
 
         charts = run_charts(evidence_of(bench, bench.get(Run, name)))
+    elif kind == "outlook":
+        from counterproof.workshop.pictures import outlook_charts
+
+        charts = outlook_charts(bench.get(Outlook, name))
+    elif kind == "calibration":
+        from counterproof.records.calibration import Calibration
+
+        charts = list(bench.get(Calibration, name).charts)
     return charts[number] if number < len(charts) else None
 
 

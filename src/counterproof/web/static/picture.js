@@ -116,6 +116,20 @@ const Pictures = (() => {
     series: [{}, { stroke: () => ink("data"), width: 1.5, points: { show: false } }],
   }, [found.ms, found.wave]);
 
+  const pair = (id, x, now, before, options, words) => place(id, {
+    scales: { x: { time: false, ...options.x }, y: { range: (u, low, high) => [0, Math.max(options.top, (high || 1) * 1.08)] } },
+    axes: [axis(words[0], options.axis || {}), axis(words[1], { size: 52 })],
+    series: [
+      {},
+      { stroke: () => ink("line"), width: 2, dash: [6, 4], points: { show: false } },
+      { stroke: () => ink("data"), width: 2.5, points: { show: Boolean(options.dots), size: 6, fill: () => ink("data") } },
+    ],
+  }, [x, before, now]);
+  const curve = (now, before, words) => pair("curve", now.kev, now.relative, before.relative,
+    { x: { distr: 3 }, top: 1.5, dots: true, axis: { values: (u, ticks) => ticks.map((v) => ([30, 50, 100, 300, 1000].includes(v) ? v : "")) } },
+    [words.kev, words.relative]);
+  const recover = (found, words) => pair("recover", found.us, found.back, found.alone, { x: {}, top: 1 }, [words.us, words.back]);
+
   const save = (id, as, words) => {
     const known = made.get(id);
     if (!known) return;
@@ -139,5 +153,5 @@ const Pictures = (() => {
     link.click();
   };
 
-  return { strip, hist, level, shape, save };
+  return { strip, hist, level, shape, curve, recover, save };
 })();
