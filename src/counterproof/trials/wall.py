@@ -4,12 +4,13 @@ Each absorber before the tube adds to what the betas had to pass already; how st
 with it tells how thick that was. Model: rate = β T + γ A(absorber), with T the electrons that enter
 the gas, A the photons' narrow-beam attenuation, β and γ free and not negative, the wall aluminium.
 
-T follows the field's own physics: the source's spectrum through its cover, the air and the
-absorbers (:mod:`counterproof.physics.electrons.transport`), then through the wall. Electrons meet a
-window upright and the side of a cylinder at all slants, those at the relative height b along
-1/√(1 - b²) times the wall. Which of the two a tube has is not known, so both are fitted, the middle
-is given, and half their difference is model uncertainty, beside that of the transport itself.
-Ranges: Katz and Penfold, Rev. Mod. Phys. 24 (1952) 28.
+T follows the field's own physics (:mod:`counterproof.physics.electrons.transport`): the source's
+spectrum through its cover and the absorbers, which stand close to it and act like the cover, then
+the air and the wall. (Against the tube itself a plate costs far more, because what it scatters
+misses the gas.) Electrons meet a window upright and the side of a cylinder at all slants, those at
+the relative height b along 1/√(1 - b²) times the wall. Which of the two a tube has is not known, so
+both are fitted, the middle is given, and half their difference is model uncertainty, beside that of
+the transport itself. Ranges: Katz and Penfold, Rev. Mod. Phys. 24 (1952) 28.
 """
 
 from __future__ import annotations
@@ -64,7 +65,7 @@ class WallFit:
         wall: in mg/cm² of aluminium, without the cover and the air that are known; unbounded above
             when the series cannot bound it.
         known: cover and air that the fit took into account.
-        misfit_p: whether the model describes the rates (the better geometry).
+        misfit_p: whether the model describes the rates (the best geometry).
         areal_mg_cm2: absorbers of the fitted curve, shape (n,).
         rate: fitted rates at them.
     """
@@ -137,7 +138,7 @@ def photon_share(absorbers: Sequence[Absorber], nuclides: Sequence[str]) -> floa
 def _arriving(
     absorbers: tuple[Absorber, ...], nuclides: tuple[str, ...], known: Between
 ) -> tuple[Floats, Floats]:
-    """Edges and fluence of the electrons behind cover, air and absorbers, for one electron sent."""
+    """Edges and fluence of the electrons behind cover, absorbers and air, for one electron sent."""
     from counterproof.physics.electrons import transport
     from counterproof.physics.sheets import sheet
 
@@ -146,17 +147,21 @@ def _arriving(
         return np.zeros(2), np.zeros(1)
     edges = spectrum.electron_edges_kev
     rate = spectrum.electron_per_s / spectrum.electron_per_s.sum()
-    if known.cover_mg_cm2 > 0.0:
-        rate = transport.through_cover([sheet("Al", None, known.cover_mg_cm2)], edges, rate)
+    sheets = [sheet_of(a) for a in absorbers]
+    cover = [sheet("Al", None, known.cover_mg_cm2)] if known.cover_mg_cm2 > 0.0 else []
+    if over := [*cover, *sheets]:
+        rate = transport.through_cover(over, edges, rate)
     if known.air_cm > 0.0:
         rate = transport.in_air(np.array([known.air_cm]), edges, rate)[0]
-    sheets = [sheet_of(a) for a in absorbers]
-    return edges, transport.behind(sheets, edges, rate) if sheets else rate
+    return edges, rate
 
 
 @lru_cache(maxsize=512)
 def _behind_walls(
-    absorbers: tuple[Absorber, ...], nuclides: tuple[str, ...], known: Between, reach: float
+    absorbers: tuple[Absorber, ...],
+    nuclides: tuple[str, ...],
+    known: Between,
+    reach: float,
 ) -> Floats:
     """Electrons that come upright through each wall of the grid, behind absorbers."""
     from counterproof.physics.electrons.transport import number_behind
