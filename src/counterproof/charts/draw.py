@@ -212,7 +212,8 @@ _BY_FORM = {
 }
 
 
-def _register_font() -> None:
+def register_font() -> None:
+    """Let the renderer find the font that charts are set in."""
     import vl_convert
 
     vl_convert.register_font_directory(font_folder())
@@ -229,7 +230,7 @@ def svg(chart: Chart, width: int = WIDTH, height: int = HEIGHT, for_page: bool =
     """
     import vl_convert
 
-    _register_font()
+    register_font()
     drawn: str = vl_convert.vegalite_to_svg(specification(chart, width, height).to_dict())
     return inked(drawn) if for_page else drawn
 
@@ -238,7 +239,7 @@ def png(chart: Chart, width: int = WIDTH, height: int = HEIGHT, scale: float = 2
     """Return the chart as a PNG picture on paper, ``scale`` times the size."""
     import vl_convert
 
-    _register_font()
+    register_font()
     spec = specification(chart, width, height).to_dict()
     spec["background"] = "#ffffff"
     picture: bytes = vl_convert.vegalite_to_png(spec, scale=scale)

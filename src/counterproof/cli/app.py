@@ -52,6 +52,7 @@ COMMANDS: dict[str, str] = {
     "retrofit": "counterproof.cli.retrofit:retrofit",
     "filter": "counterproof.cli.filter:filter_",
     "dossier": "counterproof.cli.dossier:dossier",
+    "export": "counterproof.cli.export:export",
     "licences": "counterproof.cli.licences:licences",
 }
 """Command name → ``module:function`` or ``module:typer app`` (a group of subcommands)."""
