@@ -4,23 +4,22 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
 from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
 from counterproof.cli.output import console, emit, progress_bar
+from counterproof.errors import UserError
 from counterproof.texts import text
 
-Extra = Literal["places", "notes", "photos", "sound", "frames"]
+EXTRAS = ("places", "notes", "photos", "sound", "frames")
 
 
 def export(
     instrument: InstrumentOption,
     target: Annotated[Path, typer.Option("--output", "-o", help=text("cli_export.target"))],
-    extra: Annotated[
-        list[Extra] | None, typer.Option("--with", help=text("cli_export.with"))
-    ] = None,
+    extra: Annotated[list[str] | None, typer.Option("--with", help=text("cli_export.with"))] = None,
     folder: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -32,6 +31,9 @@ def export(
     from counterproof.workshop.recordings import copy_recordings
 
     wanted = set(extra or ())
+    unknown = sorted(wanted.difference(EXTRAS))
+    if unknown:
+        raise UserError(text("cli_export.unknown", given=unknown[0], known=", ".join(EXTRAS)))
     chosen = Chosen(*(name in wanted for name in ("places", "notes", "photos", "frames")))
     with open_bench(folder) as opened:
         built = datetime.now(UTC).replace(microsecond=0)
