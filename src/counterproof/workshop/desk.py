@@ -26,6 +26,7 @@ from counterproof.workshop.settings import load_settings
 if TYPE_CHECKING:
     from counterproof.signals.live import LiveSource
     from counterproof.signals.mapping import Mapping
+    from counterproof.workshop.filmwork import Film
     from counterproof.workshop.livework import LiveSession, Way
 
 _REMEMBERED = 200
@@ -97,6 +98,7 @@ class Desk:
         self._numbers = count(1)
         self._remarks: dict[int, Remark] = {}
         self._known: dict[tuple[str, ...], Any] = {}
+        self.films: dict[int, Film] = {}
         if folder is not None:
             self.open(folder)
 
@@ -159,6 +161,8 @@ class Desk:
     def close(self) -> None:
         """Stop the work, leave a live run as interrupted, close the bench."""
         self.jobs.stop()
+        for film in self.films.values():
+            film.discard()
         with self._guard:
             self._leave()
 

@@ -140,7 +140,7 @@ def read_video(
         UserError: if a file cannot be read or the region holds no number.
         Cancelled: if ``report`` says so.
     """
-    from counterproof.signals.video import Sheet, flashes_of, read, sheet_of, watch
+    from counterproof.signals.video import watch
 
     sheet, ready = _taught(teach)
     watched = watch(
@@ -152,6 +152,17 @@ def read_video(
         lamp=what.lamp,
         report=report,
     )
+    return _read(watched, what, sheet, ready)
+
+
+def read_again(found: FromVideo, what: Declared) -> FromVideo:
+    """Read a video that was watched, with what was keyed into its sheet since."""
+    return _read(found.watched, what, found.sheet, None)
+
+
+def _read(watched: Watched, what: Declared, sheet: Sheet | None, ready: Glyphs | None) -> FromVideo:
+    from counterproof.signals.video import Sheet, flashes_of, read, sheet_of
+
     flashes = None if what.lamp is None else flashes_of(watched)
     if ready is None and (sheet is None or not sheet.keyed):
         sheet = sheet_of(watched, what.formats) if sheet is None or not sheet.stills else sheet

@@ -53,7 +53,12 @@ def file(ask: Ask) -> Response:
     if form == "html":
         from counterproof.dossier import build_html
 
-        return Response(build_html(content), media_type="text/html", headers=headers)
+        if not ask.asked("look"):
+            return Response(build_html(content), media_type="text/html", headers=headers)
+        # for the preview the moment does not matter, so that it is built once for each content
+        known = content.model_dump_json(exclude={"built_utc"})
+        shown = ask.desk.once(("dossier", known), lambda: build_html(content))
+        return Response(shown, media_type="text/html", headers=headers)
     if form == "pdf":
         from counterproof.dossier.pdf import build_pdf
 

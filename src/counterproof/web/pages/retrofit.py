@@ -102,8 +102,15 @@ def propose(ask: Ask) -> Response:
         room=ask.typed("room"),
     )
 
+    inferred = bool(ask.typed("inferred"))
+
     def work(report: Report) -> str:
-        keep_outlook(bench, propose_retrofit(bench, asked, report=report))
+        readout = None
+        if inferred:
+            from counterproof.workshop.readout import readout_of_bench
+
+            readout = readout_of_bench(bench, counter, report=report)
+        keep_outlook(bench, propose_retrofit(bench, asked, readout, report))
         told = desk.remark(text("web.retrofit.kept", counter=counter))
         return f"/retrofit?counter={quote(counter)}&told={told}"
 
