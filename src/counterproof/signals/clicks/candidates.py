@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 
 
 LEAST_SHARE = 0.1
+LEAST_KIND = 6
+UNLIKE = 0.08
 
 
 def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
@@ -101,5 +103,36 @@ def cluster(
             as_loud = norms > 0.5 * np.median(norms[members[crowd]])
             if crowd.sum() < LEAST_SHARE * as_loud.sum():
                 continue
-            groups.append((inside[members[crowd]], starts[crowd], amplitudes[crowd]))
+            chosen = members[crowd]
+            groups += [
+                (inside[chosen[part]], starts[crowd][part], amplitudes[crowd][part])
+                for part in two_kinds(like[np.ix_(chosen, chosen)])
+            ]
     return sorted(groups, key=lambda group: -float((group[2] ** 2).sum()))
+
+
+def two_kinds(like: NDArray[np.float32]) -> list[Ints]:
+    """Part a group whose members are of two kinds, each more like its own than like the other.
+
+    Args:
+        like: likeness of each member to each, shape (n, n).
+
+    Returns:
+        the members of each kind; one kind, if there are not clearly two.
+    """
+    everyone = np.arange(like.shape[0])
+    if everyone.size < 2 * LEAST_KIND:
+        return [everyone]
+    one = int(np.argmax(like.sum(axis=1)))
+    # the leader of the others: at home among those that are least like the first
+    apart = 1.0 - like[one]
+    two = int(np.argmax((like * apart[None, :]).sum(axis=1) * apart))
+    second = like[two] > like[one]
+    kinds = [everyone[~second], everyone[second]]
+    if min(kind.size for kind in kinds) < LEAST_KIND:
+        return [everyone]
+    within = np.concatenate([like[one, kinds[0]], like[two, kinds[1]]])
+    across = np.concatenate([like[two, kinds[0]], like[one, kinds[1]]])
+    low, high = np.quantile(within, 0.2), np.quantile(across, 0.8)
+    clear = low > high and np.median(within) - np.median(across) > UNLIKE
+    return kinds if clear else [everyone]

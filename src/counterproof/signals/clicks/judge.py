@@ -26,6 +26,7 @@ MISFIT_LEAST, MISFIT_MOST = 0.7, 4.0
 """
 MISFIT_PAIRS = 0.08
 """Rise of the lower bound with the rate in 1/s: two clicks within a millisecond fit ill as one."""
+LEAST_SPREAD = 0.2
 BEFORE_SHARE = 0.3
 """How much of what was there before a match is held against it."""
 FINE_MISFIT = 0.15
@@ -164,8 +165,8 @@ def doubts(
     cap = min(max(MISFIT_USUAL * learned.misfit, least), MISFIT_MOST)
     # what clips fits ill, but is loud; noises are seldom as loud as clicks
     logs = np.log(np.maximum(m.amplitudes, 1e-12)) - middle
-    spread = np.maximum([shape.spread for shape in learned.shapes], 0.1)[m.voices]
-    caps = cap + (MISFIT_MOST - cap) * np.clip(logs / spread + 0.5, 0.0, 1.0)
+    spread = np.maximum([shape.spread for shape in learned.shapes], LEAST_SPREAD)[m.voices]
+    caps = cap + (MISFIT_MOST - cap) * np.clip(logs / spread + 1.0, 0.0, 1.0)
     allowed = np.minimum(MISFIT * (m.scores / threshold) ** 2, caps)
     allowed = allowed + np.minimum(COMPANY_SHARE * excuse, COMPANY_MOST)
     # gain control may make clicks fainter, but not fit worse

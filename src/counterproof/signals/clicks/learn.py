@@ -103,6 +103,13 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     before = 0
     misfit = 0.0
     asked = False
+    alone: Learned | None = None
+
+    def result() -> Learned:
+        # every stretch that was chosen holds one to begin with
+        frequent = max(0.0, before * rate / x.size - 1.0 / (BEFORE_S + AFTER_S))
+        return Learned(spectrum, usual, tuple(shapes), sigma2, leftover, misfit, frequent)
+
     for turn in range(MOST_TURNS):
         if not waves:
             break
@@ -126,6 +133,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
             other = stranger(x, pieces, old, shapes, spectrum, band)
             if other is None:
                 break
+            alone = result()
             waves.append(other[0])
             louds.append(other[1])
             before = 0
@@ -138,9 +146,8 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
             taps = whitening_taps(spectrum, band)
             y = filtered(x, taps)
             sigma2 = 1.0
-    # every stretch that was chosen holds one to begin with
-    frequent = before * rate / x.size - 1.0 / (BEFORE_S + AFTER_S)
-    return Learned(spectrum, usual, tuple(shapes), sigma2, leftover, misfit, max(0.0, frequent))
+    # a stranger that proved to be none has only confused the first voice
+    return alone if alone is not None and len(shapes) < 2 else result()
 
 
 def _first_waves(
