@@ -6,6 +6,7 @@ import pytest
 
 from acceptance.__main__ import topics
 
+
 @pytest.mark.parametrize("name", topics())
 def test_quick_rows_hold(name: str) -> None:
     rows = importlib.import_module(f"acceptance.{name}").measure(quick=True)
