@@ -101,7 +101,8 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 PAGES = (
     "/", "/begin", "/kit", "/kit/instrument/item/Lantern", "/kit/source/edit/caesium%20disc",
     "/kit/tube/new", "/listen", "/live", "/runs", "/runs/run-0001", "/trials",
-    "/trials/background", "/findings", "/dossier", "/phone", "/nowhere",
+    "/trials/background", "/findings", "/retrofit", "/calibration", "/video", "/dossier", "/phone",
+    "/nowhere",
 )  # fmt: skip
 
 
