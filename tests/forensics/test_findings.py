@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
 from functools import cache
 
 import numpy as np
 import pytest
 
+from acceptance.findings import BRASS_MG_CM2, evidence_of, false_claims
 from counterproof.forensics import PairedRun, ReadoutFit, fit_readout
 from counterproof.forensics.consistency import average_check, dose_check, scatter_check
 from counterproof.forensics.findings import findings_of
@@ -18,44 +18,9 @@ from counterproof.forensics.strength import bound_from_p, from_interval, in_word
 from counterproof.forensics.twins import tube_likeness, twins
 from counterproof.quantities import Estimate
 from counterproof.readout import Boxcar, ReadoutModel, run_readout
-from counterproof.records import Run
-from counterproof.records.run import Position
 from counterproof.signals.trains import PulseTrain
-from counterproof.simulate.hollow_lane import RUNS, PlannedRun, make_run
+from counterproof.simulate.hollow_lane import RUNS
 from counterproof.trials.shape import Counter, Evidence
-
-NUCLIDES = {
-    "caesium": ("Cs-137",),
-    "barium": ("Ba-133",),
-    "strontium": ("Sr-90", "Y-90"),
-    "rods": ("Th-232",),
-    "salt": ("K-40",),
-}
-SENSITIVITY = {"Wren": 2.5, "Heron": 5.0}
-
-
-def evidence_of(planned: PlannedRun) -> Evidence:
-    made = make_run(planned, with_sound=False)
-    known = SENSITIVITY.get(planned.counter)
-    stated = {"Cs-137": Estimate(known, 0.05, known - 0.1, known + 0.1)} if known else {}
-    run = Run(
-        id=planned.key,
-        instrument=planned.counter,
-        position=Position(distance_mm=None if planned.source is None else 1e3 * planned.distance_m),
-        sources=() if planned.source is None else (planned.source,),
-        started_utc=datetime(2026, 3, 14, 9, 0, tzinfo=UTC),
-        duration_s=planned.duration_s,
-        simulated=True,
-    )
-    logs = tuple(made.reading_log(n) for n in ("momentary", "average", "accumulated"))
-    return Evidence(
-        run,
-        Counter(planned.counter, sensitivity_per_s_per_usv_h=stated),
-        PulseTrain(made.pulses_s, planned.duration_s),
-        None,
-        logs,
-        NUCLIDES.get(planned.source or "", ()),
-    )
 
 
 @cache
@@ -105,8 +70,19 @@ def test_findings_of_the_demonstration():
         assert sleeve.measured is not None
         assert sleeve.measured.high is not None
         assert sleeve.measured.high < 0.3
-    assert not any("keen" in f.subject for f in found)
+    cover = by_subject["cover of the gas"]
+    assert cover.measured is not None
+    assert cover.measured.low is not None
+    assert 300.0 < cover.measured.low < BRASS_MG_CM2
+    # nothing that is not there, and every finding whole
+    assert false_claims(found) == []
     assert len({f.id for f in found}) == len(found)
+    for each in found:
+        assert each.runs
+        assert each.rivals, each.subject
+        assert each.refuted_by
+        assert each.next_measurement is not None, each.subject
+        assert each.next_measurement.minutes > 0
 
 
 def test_an_undisturbed_counter_has_no_disturbance_in_a_hundred_runs():

@@ -299,9 +299,13 @@ def steady_scatter(e: Evidence, fit: ReadoutFit | None) -> Check | None:
     times, values = log.times_s[settled], values[settled]
     if times.size < FEWEST_READINGS or times[-1] - times[0] < 3.0 * window:
         return None
-    factor = _factor_at(e, float(values.mean()), fit)
-    if factor is None or values.mean() <= 0:
+    mean = float(values.mean())
+    factor = _factor_at(e, mean, fit)
+    if factor is None or mean <= 0:
         return None
+    if fit is not None and fit.background is not None:
+        # counts that the firmware takes off the display scatter in it all the same
+        factor *= mean / (mean + fit.background.value / factor)
     quantum = fit.quantum.value if fit and fit.quantum else log.quantum or 0.0
     return scatter_check(times, values, factor, window, quantum=quantum)
 

@@ -28,6 +28,8 @@ BETA_RICH = frozenset({"Sr-90", "Y-90", "Tl-204", "P-32", "C-14", "K-40", "Th-23
 SOFT = frozenset({"Am-241", "Ba-133", "Co-57", "Cd-109", "Fe-55", "I-129"})
 """Nuclides whose photons lie mostly below 150 keV or are accompanied by strong soft lines."""
 MINUTES = 10.0
+BLIND = 0.3
+"""Quotient below which betas are said not to come in at all (photons are counted in any case)."""
 SAME = 0.2
 """Share by which a quotient may differ from caesium's before it is worth a finding."""
 
@@ -167,7 +169,10 @@ def _compared(name: str, q: Quotient, pivot: Quotient) -> Finding | None:
     beta = bool(BETA_RICH & set(q.nuclides))
     soft = bool(SOFT & set(q.nuclides))
     kind = "beta" if beta else "soft" if soft else "other"
-    cause = text(f"findings.{kind}_{'blind' if low else 'keen'}")
+    word = "keen"
+    if low:
+        word = "less" if beta and double.high > BLIND else "blind"
+    cause = text(f"findings.{kind}_{word}")
     statement = text(
         "findings.response", source=q.source, reference=q.reference, ratio=shown(double, "")
     )
