@@ -24,6 +24,7 @@ from counterproof.retrofit.filters import (
     FilterChoice,
     FilterDesign,
     Floats,
+    Foil,
     Transport,
     design_filter,
     tolerance,
@@ -43,6 +44,24 @@ def filtered(body: Body, choice: FilterChoice) -> Body:
     return replace(body, filters=(*body.filters, *around))
 
 
+def response_of(
+    body: Body,
+    angle_deg: float,
+    energies_kev: Sequence[float],
+    precision: float,
+    method: str | None = None,
+) -> tuple[Floats, Floats]:
+    """Counts per µSv of H*(10) and their statistical uncertainty."""
+    from counterproof.physics.tube.response import DEFAULT_METHOD, response_curve
+
+    curve = response_curve(
+        body, energies_kev, angle_deg=angle_deg, precision=precision,
+        method=method or DEFAULT_METHOD,  # type: ignore[arg-type]
+    )  # fmt: skip
+    share = curve.u_stat_effective_area_cm2 / np.maximum(curve.effective_area_cm2, 1e-300)
+    return curve.counts_per_usv, curve.counts_per_usv * share
+
+
 def transport_of(
     body: Body,
     angle_deg: float,
@@ -51,15 +70,11 @@ def transport_of(
     method: str | None = None,
 ) -> Transport:
     """Return the transport that the filter design asks; ``method`` as for the response curve."""
-    from counterproof.physics.tube.response import DEFAULT_METHOD, response_curve
 
-    def run(choice: FilterChoice) -> tuple[Floats, Floats]:
-        curve = response_curve(
-            filtered(body, choice), energies_kev, angle_deg=angle_deg, precision=precision,
-            method=method or DEFAULT_METHOD,  # type: ignore[arg-type]
-        )  # fmt: skip
-        share = curve.u_stat_effective_area_cm2 / np.maximum(curve.effective_area_cm2, 1e-300)
-        return curve.counts_per_usv, curve.counts_per_usv * share
+    def run(foils: tuple[Foil, ...]) -> tuple[Floats, Floats]:
+        return response_of(
+            filtered(body, FilterChoice(foils, 0.0)), angle_deg, energies_kev, precision, method
+        )
 
     return run
 
@@ -108,8 +123,7 @@ def filter_for(
     held = tolerance(found, radius, band)
     confirmed = confirmed_kept = None
     if confirm:
-        full = transport_of(body, angle, energies, CONFIRM_PRECISION, "mc")
-        confirmed, confirmed_kept = _confirmed(full, found)
+        confirmed, confirmed_kept = _confirmed(body, angle, energies, found)
     return FilterReport(
         tube=tube.name,
         layers=tuple(
@@ -143,10 +157,12 @@ def _u_at_departure(found: FilterDesign) -> float:
     return float(found.relative_u[int(np.argmax(np.abs(found.relative - 1.0)))])
 
 
-def _confirmed(full: Transport, found: FilterDesign) -> tuple[Measured, Measured]:
-    """Departure and sensitivity kept by another transport, at the energy of its own departure."""
-    bare, bare_u = full(FilterChoice((), 1.0))
-    seen, u = full(found.choice)
+def _confirmed(
+    body: Body, angle: float, energies: Sequence[float], found: FilterDesign
+) -> tuple[Measured, Measured]:
+    """Largest departure and sensitivity kept by the full Monte Carlo, slots as rings."""
+    bare, bare_u = response_of(body, angle, energies, CONFIRM_PRECISION, "mc")
+    seen, u = response_of(filtered(body, found.choice), angle, energies, CONFIRM_PRECISION, "mc")
     at = int(np.argmin(np.abs(found.energies_kev - 661.657)))
     relative = seen / seen[at]
     worst = int(np.argmax(np.abs(relative - 1.0)))
