@@ -7,7 +7,7 @@ import pytest
 
 from counterproof.counting.deadtime import impose_dead_time
 from counterproof.forensics.disturbancefindings import disturbance_findings, light_findings
-from counterproof.forensics.interference import disturbances, regularity
+from counterproof.forensics.interference import disturbances, level_pieces, regularity
 from counterproof.signals.trains import PulseTrain
 from tests.forensics.runs import LANTERN, evidence, steady
 
@@ -91,6 +91,16 @@ def test_runs_that_were_altered_on_purpose_are_left_out():
     rng = np.random.default_rng(9)
     lamp = evidence("lamp", pulses=disturbed("double pulses", 0.3, rng), light="ultraviolet")
     assert disturbance_findings("Lantern", [lamp]) == []
+
+
+def test_levels_in_one_run_are_not_called_unsteady():
+    rng = np.random.default_rng(6)
+    levels = np.concatenate([300.0 * i + steady(rng, r, 300.0) for i, r in enumerate((1, 3, 9))])
+    found = disturbance_findings("Lantern", [evidence("stairs", pulses=levels, seconds=900.0)])
+    assert [f.subject for f in found] == ["interference"]
+    assert "tested level by level" in found[0].statement
+    pieces = level_pieces(PulseTrain(levels, 900.0))
+    assert [round(p.count / p.duration_s) for p in pieces] == [1, 3, 9]
 
 
 def lit(dark: int, lamp: int, seconds: float = 1200.0):

@@ -210,3 +210,16 @@ def test_scatter_needs_a_window_and_a_factor():
     assert found[0].strength in ("strong", "decisive")
     unknown = [evidence("u", LANTERN, readings=displayed(ONE, 120.0, 7), seconds=900.0)]
     assert scatter_findings("Lantern", unknown, None) == []
+
+
+def test_scatter_of_a_run_over_several_levels_is_not_judged():
+    stated = Counter("Lantern", stated_cpm_per_usv_h=(140.0,), window_s=20.0)
+    parts = [displayed(ONE, cpm, 70 + i)[0] for i, cpm in enumerate((40.0, 120.0, 360.0))]
+    log = ReadingLog(
+        np.concatenate([x.times_s + 900.0 * i for i, x in enumerate(parts)]),
+        np.concatenate([x.values for x in parts]),
+        "dose_rate",
+        "µSv/h",
+    )
+    stairs = [evidence("stairs", stated, readings=(log,), seconds=2700.0)]
+    assert scatter_findings("Lantern", stairs, None) == []

@@ -7,7 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from counterproof.counting.planning import time_to_tell_apart
-from counterproof.forensics.interference import ALARM, FEWEST_PULSES, Disturbance, disturbances
+from counterproof.forensics.interference import (
+    ALARM,
+    FEWEST_PULSES,
+    Disturbance,
+    disturbances,
+    level_pieces,
+)
 from counterproof.forensics.strength import bound_from_p, in_words
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Rival, Row
@@ -28,29 +34,31 @@ def disturbance_findings(name: str, own: Sequence[Evidence]) -> list[Finding]:
         name: the instrument.
         own: its runs; those with anything altered on purpose are left out.
     """
-    tested: list[tuple[str, Disturbance]] = []
-    trains = [
-        (e.run.id, e.pulses)
-        for e in own
-        if e.pulses is not None and e.pulses.count >= FEWEST_PULSES and not e.run.is_altered
-    ]
-    runs = len(trains)
-    for run, train in trains:
-        tested += [(run, d) for d in disturbances(train, ALARM / runs)]
+    trains, cut = [], 0
+    for e in own:
+        if e.pulses is None or e.run.is_altered:
+            continue
+        pieces = level_pieces(e.pulses)
+        cut += len(pieces) > 1
+        trains += [(e.run.id, piece) for piece in pieces if piece.count >= FEWEST_PULSES]
+    tests = len(trains)
+    tested = [(run, d) for run, train in trains for d in disturbances(train, ALARM / tests)]
     if not tested:
         return []
     kinds = tuple(dict.fromkeys(d.kind for _, d in tested))
     found = []
     for kind in kinds:
-        hits = [(r, d) for r, d in tested if d.kind == kind and d.p_value * runs < ALARM]
+        hits = [(r, d) for r, d in tested if d.kind == kind and d.p_value * tests < ALARM]
         if hits:
-            found.append(_disturbed(name, kind, hits, runs))
-    return found or [_undisturbed(name, tested, kinds, runs)]
+            found.append(_disturbed(name, kind, hits, tests))
+    return found or [_undisturbed(name, tested, kinds, cut)]
 
 
-def _disturbed(name: str, kind: str, hits: Sequence[tuple[str, Disturbance]], runs: int) -> Finding:
+def _disturbed(
+    name: str, kind: str, hits: Sequence[tuple[str, Disturbance]], tests: int
+) -> Finding:
     run, worst = min(hits, key=lambda h: h[1].p_value)
-    factor = bound_from_p(min(1.0, worst.p_value * runs))
+    factor = bound_from_p(min(1.0, worst.p_value * tests))
     key = kind.replace(" ", "_")
     return Finding(
         instrument=name,
@@ -60,10 +68,10 @@ def _disturbed(name: str, kind: str, hits: Sequence[tuple[str, Disturbance]], ru
             size=f"{worst.size:.3g}",
             seen=_size(kind, worst.seen),
             n=len(hits),
-            of=runs,
+            of=tests,
             run=run,
         ),
-        runs=tuple(r for r, _ in hits),
+        runs=tuple(dict.fromkeys(r for r, _ in hits)),
         strength=in_words(factor),
         log10_bayes_factor=factor,
         rivals=(Rival(statement=text(f"findings.{key}_rival")),),
@@ -77,9 +85,10 @@ def _disturbed(name: str, kind: str, hits: Sequence[tuple[str, Disturbance]], ru
 
 
 def _undisturbed(
-    name: str, tested: Sequence[tuple[str, Disturbance]], kinds: Sequence[str], runs: int
+    name: str, tested: Sequence[tuple[str, Disturbance]], kinds: Sequence[str], cut: int
 ) -> Finding:
     """Nothing was found: say what the most telling run would have shown, test by test."""
+    runs = tuple(dict.fromkeys(r for r, _ in tested))
     seen = {}
     for kind in kinds:
         sizes = [d.seen for _, d in tested if d.kind == kind]
@@ -88,8 +97,13 @@ def _undisturbed(
     return Finding(
         instrument=name,
         subject=text("findings.subject_disturbance"),
-        statement=text("findings.undisturbed", runs=runs, **seen),
-        runs=tuple(dict.fromkeys(r for r, _ in tested)),
+        statement=" ".join(
+            [
+                text("findings.undisturbed", runs=len(runs), **seen),
+                *([text("findings.cut", n=cut)] if cut else []),
+            ]
+        ),
+        runs=runs,
         strength=text("findings.none_found"),
         rivals=(Rival(statement=text("findings.undisturbed_rival")),),
         refuted_by=text("findings.undisturbed_refuted"),

@@ -8,7 +8,8 @@ could not have seen anything is not evidence of a clean counter.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,8 @@ POWER = 0.8
 """Probability with which an effect of the stated size would have been noticed."""
 WINDOWS = 9
 """Windows that the test of short intervals tries; its p value is multiplied by them."""
+CUT = 1.5
+"""Ratio of neighbouring rates from which a train is taken for one of several levels."""
 DOUBLE_S = 0.002
 """False second pulses come within this time of the first's dead time (common practice, no
 source): the power of the test is stated for them."""
@@ -98,6 +101,40 @@ def disturbances(train: PulseTrain, alarm: float = ALARM) -> Sequence[Disturbanc
             "too regular", _p_under(spread, ratio), spread.index / ratio, spread.seen_under
         ),
     )
+
+
+def level_pieces(train: PulseTrain) -> list[PulseTrain]:
+    """Cut a train where its rate changes by half or more, as a source set down makes it.
+
+    A bin on each side of a cut is left out. A train of one level comes back as it is.
+    """
+    if train.count < FEWEST_PULSES:
+        return [train]
+    edges, counts, live = _binned(train)
+    found = find_changes(counts, live, 1e-4)
+    rates = [r.value for r in found.rates]
+    cuts = [
+        c.index
+        for c, before, after in zip(found.changes, rates, rates[1:], strict=False)
+        if max(before, after) > CUT * max(min(before, after), 1e-9)
+    ]
+    if not cuts:
+        return [train]
+    places = [0, *cuts, edges.size - 1]
+    pieces = []
+    for i, (first, last) in enumerate(pairwise(places)):
+        start = edges[first + (1 if i > 0 else 0)]
+        end = edges[max(last - (1 if last < edges.size - 1 else 0), first)]
+        if end > start:
+            pieces.append(_piece(train, float(start), float(end)))
+    return pieces
+
+
+def _piece(train: PulseTrain, start: float, end: float) -> PulseTrain:
+    t, gaps = train.times_s, np.clip(train.gaps_s, start, end) - start
+    inside = t[(t >= start) & (t < end)] - start
+    gaps = gaps[gaps[:, 1] > gaps[:, 0]]
+    return replace(train, times_s=inside, duration_s=end - start, gaps_s=gaps)
 
 
 def waits_of(train: PulseTrain) -> Floats:
@@ -180,13 +217,18 @@ def mains_seen(times_s: Floats, alarm: float = ALARM) -> float:
 
 
 def _bins(train: PulseTrain) -> tuple[Floats, Floats]:
-    """Return counts and live times in bins of about twenty pulses, gaps taken off."""
+    """Return counts and live times in bins of about twenty pulses, those half in a gap left out."""
+    edges, counts, live = _binned(train)
+    whole = live > 0.5 * np.diff(edges)
+    return counts[whole], live[whole]
+
+
+def _binned(train: PulseTrain) -> tuple[Floats, Floats, Floats]:
+    """Return edges, counts and live times of bins of about twenty pulses, gaps taken off."""
     number = int(np.clip(train.count / 20, 8, 400))
     edges = np.linspace(0.0, train.duration_s, number + 1)
     counts = np.histogram(train.times_s, edges)[0].astype(np.float64)
     lost = np.zeros(number)
     for start, end in train.gaps_s:
         lost += np.clip(np.minimum(edges[1:], end) - np.maximum(edges[:-1], start), 0.0, None)
-    live = np.diff(edges) - lost
-    whole = live > 0.5 * np.diff(edges)
-    return counts[whole], live[whole]
+    return edges, counts, np.maximum(np.diff(edges) - lost, 1e-6)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from counterproof.counting.changepoints import find_changes
 from counterproof.forensics.answer import ReadoutFit
 from counterproof.forensics.consistency import Check, average_check, dose_check, scatter_check
 from counterproof.forensics.ladder import LadderFit, fit_ladder
@@ -39,6 +40,8 @@ DIFFERS_U = 3.3
 DIFFERS = 0.02
 """Share by which they must part to be worth a finding."""
 SCATTER_P = 0.001
+LEVEL_ALARM = 1e-4
+"""Probability of a false change of level, for which a steady run would be set aside."""
 NEAR_SWITCH = 1.3
 """Readings within this factor of the switch may belong to either range."""
 
@@ -306,8 +309,18 @@ def steady_scatter(e: Evidence, fit: ReadoutFit | None) -> Check | None:
     if fit is not None and fit.background is not None:
         # counts that the firmware takes off the display scatter in it all the same
         factor *= mean / (mean + fit.background.value / factor)
+    if not _one_level(times, values, factor, window):
+        return None
     quantum = fit.quantum.value if fit and fit.quantum else log.quantum or 0.0
     return scatter_check(times, values, factor, window, quantum=quantum)
+
+
+def _one_level(times: Floats, values: Floats, factor: float, window: float) -> bool:
+    """Whether readings a window apart, turned into counts, show no change of level."""
+    at = np.arange(times[0], times[-1], window)
+    apart = values[np.clip(np.searchsorted(times, at), 0, times.size - 1)]
+    counts = np.round(apart * factor / 60.0 * window)
+    return counts.size < 2 or not find_changes(counts, None, LEVEL_ALARM).changes
 
 
 def _window(e: Evidence, fit: ReadoutFit | None) -> float | None:
