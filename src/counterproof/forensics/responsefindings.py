@@ -63,8 +63,16 @@ def open_background(e: Evidence) -> bool:
     return e.run.is_background and in_the_open(e)
 
 
-def quotients(counter: Counter, evidence: Sequence[Evidence]) -> list[Quotient]:
-    """Return every source's quotient to every reference at the same distance."""
+def quotients(
+    counter: Counter, evidence: Sequence[Evidence], others: Sequence[str] | None = None
+) -> list[Quotient]:
+    """Return every source's quotient to every other counter at the same distance.
+
+    Args:
+        counter: the counter whose rate is divided.
+        evidence: its runs and those of the others.
+        others: names of the counters to divide by; the references when left out.
+    """
     groups: dict[tuple[str, float | None], list[Evidence]] = {}
     for e in evidence:
         if len(e.run.sources) == 1 and e.run.with_source and in_the_open(e):
@@ -77,7 +85,8 @@ def quotients(counter: Counter, evidence: Sequence[Evidence]) -> list[Quotient]:
     found = []
     for (source, _), group in groups.items():
         mine = [e for e in group if e.counter.name == counter.name]
-        for name, runs in lv.by_counter([e for e in group if e.counter.is_reference]):
+        by = [e for e in group if _is_other(e.counter, others)]
+        for name, runs in lv.by_counter(by):
             if not mine or name == counter.name:
                 continue
             top = lv.net(mine, background.get(counter.name, []), lv.count_rate)
@@ -88,6 +97,10 @@ def quotients(counter: Counter, evidence: Sequence[Evidence]) -> list[Quotient]:
             quotient = ratio_of(top.estimate, bottom.estimate)
             found.append(Quotient(source, mine[0].nuclides, name, quotient, ids))
     return _best_per_source(found)
+
+
+def _is_other(counter: Counter, others: Sequence[str] | None) -> bool:
+    return counter.is_reference if others is None else counter.name in others
 
 
 def _best_per_source(found: Sequence[Quotient]) -> list[Quotient]:

@@ -119,23 +119,18 @@ def compare_twins(bench: Bench, first: str, second: str, report: Report = silent
         UserError: if either is not on the bench.
         Cancelled: if ``report`` answers ``False``.
     """
-    from counterproof.counting.ratio import ratio_of
+    from counterproof.forensics.responsefindings import quotients
     from counterproof.forensics.twins import twins
-    from counterproof.trials import levels as lv
 
     both = {
         name: [e for e in gather(bench, name) if e.counter.name == name] for name in (first, second)
     }
     fits = tuple(firmware_of(own, report)[0] for own in both.values())
-    quotients = []
-    sources = {e.run.sources for own in both.values() for e in own if len(e.run.sources) == 1}
-    for source in sorted(sources):
-        rates = []
-        for own in both.values():
-            here = [e for e in own if e.run.sources == source]
-            rates.append(lv.net(here, [e for e in own if e.run.is_background], lv.count_rate))
-        if rates[0] is not None and rates[1] is not None:
-            quotients.append(ratio_of(rates[0].estimate, rates[1].estimate))
-    runs = tuple(e.run.id for own in both.values() for e in own)
-    found = twins((first, second), (fits[0], fits[1]), quotients, runs)
+    every = [e for own in both.values() for e in own]
+    counters = [counter_of(bench.get(Instrument, name)) for name in (first, second)]
+    # a source that one of the two hardly sees can only be divided by the other
+    ways = [quotients(c, every, (o.name,)) for c, o in (counters, counters[::-1])]
+    divided = [q.value for q in max(ways, key=len)]
+    runs = tuple(e.run.id for e in every)
+    found = twins((first, second), (fits[0], fits[1]), divided, runs)
     return FindingListing(instrument=first, findings=(found,), missing=found.missing)
