@@ -22,13 +22,18 @@ class Cut:
     Args:
         level: ink above this belongs to a glyph.
         gap: pieces nearer than this many pixels across are one glyph.
+        free: free a point that touches its neighbours, where columns have ink at the foot alone.
     """
 
     level: float = 0.45
     gap: float = 1.5
+    free: bool = False
 
 
-CUTS = tuple(Cut(level, gap) for gap in (1.5, 0.5, 2.6) for level in (0.45, 0.35, 0.58))
+CUTS = (
+    *(Cut(level, gap) for gap in (1.5, 0.5, 2.6) for level in (0.45, 0.35, 0.58)),
+    *(Cut(level, gap, True) for gap in (1.5, 0.5) for level in (0.45, 0.58)),
+)
 """Tried in this order."""
 
 
@@ -71,6 +76,8 @@ def cut_line(line: Picture, how: Cut) -> list[Glyph]:
     mask = binary_closing(mask, np.ones((4, 2), dtype=np.bool_))[4:-4, 4:-4] | (line > how.level)
     found, count = label(mask, structure=np.ones((3, 3)))
     joined = np.asarray(found, dtype=np.int32)
+    if how.free:
+        count = _free_points(joined, count)
     pieces = [p for k in range(1, count + 1) if (p := _piece(joined, k)) is not None]
     pieces.sort(key=lambda p: p.left)
     groups: list[_Piece] = []
@@ -97,6 +104,30 @@ def cut_line(line: Picture, how: Cut) -> list[Glyph]:
     return [_glyph(line, joined, g) for g in groups]
 
 
+def _free_points(joined: NDArray[np.int32], count: int) -> int:
+    """Give points that touch a digit labels of their own; return the number of labels."""
+    foot = MARGIN_ROWS + round(0.62 * DIGIT_ROWS)
+    for k in range(1, count + 1):
+        own = joined == k
+        columns = np.flatnonzero(own.any(axis=0))
+        low = ~own[:foot, columns].any(axis=0)
+        if low.all() or not low.any():
+            continue
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], low.astype(np.int8), [0]))))
+        for a, b in edges.reshape(-1, 2):
+            if not 2 <= b - a <= 0.34 * DIGIT_ROWS:
+                continue
+            first, last = int(columns[a]), int(columns[b - 1]) + 1
+            after = own[:, last:]
+            count += 1
+            joined[:, first:last][own[:, first:last]] = count
+            if after.any():
+                count += 1
+                joined[:, last:][after] = count
+                own = joined == count
+    return count
+
+
 @dataclass(eq=False)
 class _Piece:
     left: int
@@ -117,6 +148,8 @@ class _Piece:
 
     def takes(self, other: _Piece, gap: float) -> bool:
         apart = max(self.left, other.left) - min(self.right, other.right)
+        if self.is_point() != other.is_point() and apart >= 0:
+            return False
         narrow = min(self.right - self.left, other.right - other.left)
         if self.is_point() or other.is_point():
             # a point may stand under a slanted digit, but not in the middle of one

@@ -74,7 +74,7 @@ class Glyphs:
         pictures: its ink, shape (n, HIGH, WIDE).
         weights: how many glyphs were averaged into each.
         cut: how lines of this display are cut.
-        refused: sentences about keyed stills that could not be used.
+        refused: what was keyed for stills that could not be used.
     """
 
     chars: list[str] = field(default_factory=list)
@@ -139,7 +139,7 @@ class Glyphs:
             chars=np.array(self.chars, dtype="U8"),
             pictures=np.clip(self.pictures * 160, 0, 255).astype(np.uint8),
             weights=np.array(self.weights, dtype=np.int64),
-            cut=np.array([self.cut.level, self.cut.gap]),
+            cut=np.array([self.cut.level, self.cut.gap, float(self.cut.free)]),
         )
         with atomic_write(path) as out:
             out.write(held.getvalue())
@@ -155,12 +155,12 @@ class Glyphs:
         try:
             with np.load(path, allow_pickle=False) as held:
                 pictures = held["pictures"].astype(np.float32) / 160
-                level, gap = held["cut"].tolist()
+                level, gap, free = held["cut"].tolist()
                 chars = [str(c) for c in held["chars"]]
                 weights = [int(w) for w in held["weights"]]
         except (OSError, ValueError, KeyError, zipfile.BadZipFile):
             raise UserError(text("video.no_glyphs", path=path)) from None
-        return cls(chars, pictures, weights, Cut(level, gap))
+        return cls(chars, pictures, weights, Cut(level, gap, bool(free)))
 
 
 def _filtered(pictures: Picture) -> Picture:
@@ -209,11 +209,11 @@ def teach(keyed: Sequence[tuple[Picture, str]], base: Glyphs | None = None) -> G
             others = (_labelled(cut_line(line, how), typed) for how in CUTS)
             named = next((n for n in others if n is not None), None)
         if named is None:
-            refused.append(text("video.key_unfit", typed=typed))
+            refused.append(typed)
             continue
         for char, glyph in named:
             known.add(char, glyph.picture)
-    known.refused = tuple(dict.fromkeys(refused))
+    known.refused = tuple(refused)
     return known
 
 

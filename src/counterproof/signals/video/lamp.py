@@ -53,8 +53,7 @@ def find_flashes(times_s: Floats, brightness: Floats, duration_s: float) -> Puls
     gaps = [(float(a), float(b)) for a, b in pairwise(times_s) if b - a > max(GAP_S, 3 * frame_s)]
     weak = float(np.mean(tall < 2 * level))
     return PulseTrain(
-        # the flash came in the time this frame was exposed, on average half a frame before
-        np.maximum(times_s[rises] - 0.5 * frame_s, 0.0),
+        times_s[rises],
         max(duration_s, float(times_s[-1])),
         resolving_time_s=held + frame_s,
         efficiency=1.0 - 0.5 * weak,

@@ -183,23 +183,36 @@ def find_fields(stills: Sequence[Picture], inner: Box, wanted: int) -> list[Fiel
     near = (0, inner.height // 2 | 1, inner.height // 2 | 1)
     shade = uniform_filter(stack, near)
     middle = np.median(stack, axis=0)
-    low, high = np.quantile(stack - shade, [0.04, 0.96], axis=0) + np.median(shade, axis=0)
+    low, high, least, most = np.quantile(stack - shade, [0.04, 0.96, 0.0, 1.0], axis=0) + np.median(
+        shade, axis=0
+    )
     # an edge that trembles by a fraction of a pixel is no change
-    edges = np.hypot(*np.gradient(middle))
-    active = uniform_filter(np.clip(high - low - 0.8 * edges, 0, None).astype(np.float32), 3)
+    edges = 0.8 * np.hypot(*np.gradient(middle))
+    active = uniform_filter(np.clip(high - low - edges, 0, None).astype(np.float32), 3)
     spread = float(np.quantile(middle, 0.98) - np.quantile(middle, 0.02))
     changes = float(active.max()) > 0.25 * spread and len(stills) > 2
     dark = _is_dark(middle, low, high, active, changes)
-    source = active if changes else ink_of(middle.astype(np.float32), dark, inner.height // 2 | 1)
+    ink = ink_of(middle.astype(np.float32), dark, inner.height // 2 | 1)
     found: list[Field] = []
-    for top, bottom in _bands(source):
-        field = _field(stack, part, source, (top, bottom), dark, changes)
-        if field is not None:
-            found.append(field)
+    # numbers that change often, then such as change seldom, then such as never did
+    seldom = uniform_filter(np.clip(most - least - 2 * edges, 0, None).astype(np.float32), 3)
+    for source, moves in ((active, True), (seldom, True), (ink, False)):
+        if len(found) >= wanted or (moves and not changes):
+            continue
+        for band in _bands(source):
+            field = _field(stack, part, source, band, dark, moves)
+            if field is not None and not any(_overlap(field.box, f.box) for f in found):
+                found.append(field)
     # the largest number first, then as one reads
     found.sort(key=lambda f: -f.digit_px)
-    main, rest = found[:1], sorted(found[1:], key=lambda f: (f.box.y, f.box.x))
-    return (main + rest)[:wanted]
+    main, rest = found[:1], sorted(found[1:wanted], key=lambda f: (f.box.y, f.box.x))
+    return main + rest
+
+
+def _overlap(a: Box, b: Box) -> bool:
+    across = min(a.x + a.width, b.x + b.width) - max(a.x, b.x)
+    down = min(a.y + a.height, b.y + b.height) - max(a.y, b.y)
+    return across > 0 and down > 0.3 * min(a.height, b.height)
 
 
 def _is_dark(

@@ -307,7 +307,10 @@ def _asked(found: Sequence[_Read], scan: Scan) -> list[Still]:
 
 
 def _warnings(scan: Scan, glyphs: Glyphs, form: Format, asked: Sequence[Still]) -> tuple[str, ...]:
-    out = list(glyphs.refused)
+    out = []
+    if glyphs.refused:
+        first = glyphs.refused[0]
+        out.append(text("video.key_unfit", count=len(glyphs.refused), typed=first))
     dark = float((scan.gaps_s[:, 1] - scan.gaps_s[:, 0]).sum())
     if scan.gaps_s.size:
         out.append(text("video.gaps", count=len(scan.gaps_s), seconds=dark))
