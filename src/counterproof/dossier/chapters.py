@@ -87,7 +87,9 @@ def _outcomes(p: Publication) -> Iterator[Block]:
 def _identity(p: Publication) -> Iterator[Block]:
     subject = next((i for i in p.items if i.name == p.instrument), None)
     if subject is not None:
-        yield Facts(tuple(subject.facts.items()))
+        # what the maker says stands below, as a quotation
+        stated = {k: v for k, v in subject.facts.items() if not k.startswith("claim")}
+        yield Facts(tuple(stated.items()))
         for words in subject.missing:
             yield Words(words, "gap")
     if p.claims:
@@ -177,6 +179,8 @@ def outlook_blocks(o: Outlook) -> Iterator[Block]:
                 yield Words(f"{c.name}: {check.statement}", "note")
         for u in c.uncorrectable:
             yield Words(f"{c.name}: {u.statement}", "note")
+    for chart in o.charts:
+        yield Figure(chart)
     if o.binding:
         yield Bullets(tuple(b.statement for b in o.binding))
     if o.predictions:

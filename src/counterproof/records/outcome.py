@@ -71,6 +71,14 @@ class Mark(Part):
     dashed: bool = True
 
 
+class Shade(Part):
+    """A range behind the data, such as dose rates that no setting can correct."""
+
+    axis: Literal["x", "y"]
+    low: float
+    high: float
+
+
 class Chart(Part):
     """Data that answer one question as a picture; the charts room draws it.
 
@@ -86,6 +94,7 @@ class Chart(Part):
     log_x: bool = False
     log_y: bool = False
     marks: tuple[Mark, ...] = ()
+    shades: tuple[Shade, ...] = ()
 
 
 class Row(Part):

@@ -11,7 +11,7 @@ from typing import Literal
 from pydantic import Field
 
 from counterproof.records.base import Measured, Number, Part, Record
-from counterproof.records.outcome import Series
+from counterproof.records.outcome import Chart, Series
 from counterproof.records.plan import Plan
 
 Fit = Literal["fits", "care", "does not fit", "unknown"]
@@ -191,6 +191,7 @@ class Outlook(Record):
     firmware: dict[str, float | str | tuple[float, ...]] = Field(default_factory=dict)
     predictions: tuple[Predicted, ...] = ()
     plan: Plan | None = None
+    charts: tuple[Chart, ...] = ()
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

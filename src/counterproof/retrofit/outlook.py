@@ -39,6 +39,8 @@ DEAD_US = (50.0, 200.0)
 DEAD_U = 0.2
 """Relative uncertainty of a sheet's dead time: it is stated as a typical value."""
 CPS_PER = "1/s per µSv/h"
+NO_BETAS = 1e-9
+"""Counts per second below which a wall is said to let no beta through."""
 
 
 @dataclass(frozen=True)
@@ -335,6 +337,8 @@ def _source(sample: Sample, c: Candidate, today: Candidate | None, s: SourceAt) 
     rate = net_rate(sample, c.name, s)
     beta = sample[f"{c.name}/beta:{s.key}"]
     strikes = c.electrons_per_s.get(s.key, 0.0)
+    if float(np.median(beta)) < NO_BETAS:
+        strikes = 0.0
     gain = None
     if today is not None and today.name != c.name:
         gain = _measured(rate / net_rate(sample, today.name, s), "")

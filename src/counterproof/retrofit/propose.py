@@ -22,6 +22,7 @@ from counterproof.retrofit.outlook import (
     counted_of,
     joint_sample,
 )
+from counterproof.retrofit.pictures import charts_of
 from counterproof.retrofit.retest import predictions, retest_plan
 from counterproof.retrofit.wishes import binding, default_wishes, rank
 from counterproof.texts import text
@@ -105,6 +106,7 @@ def propose(
         },
         predictions=tuple(made),
         plan=plan,
+        charts=charts_of(found, ranking, wanted, ask.range_usv_h),
         assumptions=(*box.assumed, *_assumptions(candidates)),
         warnings=warnings,
         cautions=cautions(),

@@ -1,0 +1,88 @@
+"""Charts of an outlook: display before and after, response over energy, what is traded for what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from counterproof.records import CandidateOutlook, Chart, Series
+from counterproof.records.outcome import Mark, Shade
+from counterproof.records.outlook import Ranked, Wish
+from counterproof.texts import text
+
+
+def display_chart(c: CandidateOutlook, range_usv_h: tuple[float, float]) -> Chart:
+    """Displayed over true dose rate, as it stands and with the best setting.
+
+    What no setting can correct is shaded; the line is perfect agreement.
+    """
+    low, high = range_usv_h
+    shades = [
+        (max(u.low_usv_h or 0.0, low), high if u.high_usv_h is None else min(u.high_usv_h, high))
+        for u in c.uncorrectable
+    ]
+    return Chart(
+        question=text("retrofit.chart_display", name=c.name),
+        x_title=text("retrofit.axis_true"),
+        y_title=text("retrofit.axis_ratio"),
+        series=c.display,
+        form="lines",
+        log_x=True,
+        marks=(Mark(axis="y", at=1.0, dashed=False),),
+        shades=tuple(Shade(axis="x", low=a, high=b) for a, b in shades if a < b),
+    )
+
+
+def energy_chart(found: Sequence[CandidateOutlook]) -> Chart:
+    """Response over energy of every tube."""
+    return Chart(
+        question=text("retrofit.chart_energy"),
+        x_title=text("tube.chart_energy"),
+        y_title=text("tube.chart_relative"),
+        series=tuple(c.energy for c in found),
+        form="lines",
+        log_x=True,
+        log_y=all(v and v > 0.0 for c in found for v in (*c.energy.y, *c.energy.low)),
+        marks=(Mark(axis="y", at=1.0, dashed=False),),
+    )
+
+
+def trade_chart(ranking: Sequence[Ranked], wishes: Sequence[Wish]) -> Chart:
+    """Score by wish and candidate: 1 the best of them, 0 the worst; nothing is added up."""
+    labels = {w.key: text(f"retrofit.figure.{w.key}") for w in wishes}
+    series = []
+    for r in ranking:
+        known = [(k, v) for k, v in r.by_wish.items() if v is not None]
+        if known:
+            values = tuple(v for _, v in known)
+            series.append(
+                Series(
+                    name=r.candidate, role="predicted", x=tuple(map(float, range(len(known)))),
+                    y=values, low=values, high=values, labels=tuple(labels[k] for k, _ in known),
+                )
+            )  # fmt: skip
+    return Chart(
+        question=text("retrofit.chart_trade"),
+        x_title="",
+        y_title=text("retrofit.axis_score"),
+        series=tuple(series),
+        form="intervals",
+    )
+
+
+def charts_of(
+    found: Sequence[CandidateOutlook],
+    ranking: Sequence[Ranked],
+    wishes: Sequence[Wish],
+    range_usv_h: tuple[float, float],
+) -> tuple[Chart, ...]:
+    """Return the charts of an outlook: trade, the first candidate's display, energy."""
+    first = next((r.candidate for r in ranking if not _by(found, r.candidate).today), None)
+    charts = [trade_chart(ranking, wishes)] if len(found) > 1 else []
+    if first is not None:
+        charts.append(display_chart(_by(found, first), range_usv_h))
+    charts.append(energy_chart(found))
+    return tuple(charts)
+
+
+def _by(found: Sequence[CandidateOutlook], name: str) -> CandidateOutlook:
+    return next(c for c in found if c.name == name)
