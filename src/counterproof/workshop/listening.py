@@ -19,6 +19,7 @@ from counterproof.counting.poisson import rate_estimate
 from counterproof.quantities import Estimate
 from counterproof.records import Run
 from counterproof.signals.clicks import ClickDetector, ClickShape
+from counterproof.signals.clicks.believe import believed
 from counterproof.signals.clicks.conclude import conclude
 from counterproof.signals.clicks.front import Front, working_band
 from counterproof.signals.clicks.learn import Learned, learn
@@ -278,7 +279,8 @@ class _Sound:
         if self.detector is None:
             warnings = (text("clicks.none"), *notes)
             return PulseTrain(np.empty(0), until_s, gaps_s=_gap_array(gaps), warnings=warnings)
-        found = conclude(self.detector, until_s).train
+        voices = believed(self.detector) or [0]
+        found = conclude(self.detector, until_s, voices).train
         return PulseTrain(
             found.times_s,
             until_s,

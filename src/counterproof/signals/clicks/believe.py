@@ -15,24 +15,32 @@ Bools = NDArray[np.bool_]
 
 FEWEST = 4
 """Fewer clicks than this teach no shape."""
+BURST_S = 0.02
+BURSTS = 0.3
+"""Share of events in bursts beyond chance; more than a bad tube's double pulses."""
 EVENTS = 200
 BEATS = 8.0
 ONE_IN = 1e-4
 """How often events at random may seem to keep time."""
 
 
-def believable(detector: ClickDetector) -> bool:
-    """Tell whether what a finished detector found can be the clicks of a counter."""
+def believed(detector: ClickDetector) -> list[int]:
+    """Return which of the voices that a detector found can be counters, none for no counter."""
     voices = np.concatenate([*detector.voices, np.empty(0, np.int64)])
-    mine = voices == 0
-    times = np.concatenate([*detector.times, np.empty(0)])[mine]
-    scores = np.concatenate([*detector.scores, np.empty(0)])[mine]
-    misfits = np.concatenate([*detector.misfits, np.empty(0)])[mine]
+    times = np.concatenate([*detector.times, np.empty(0)])
+    scores = np.concatenate([*detector.scores, np.empty(0)])
+    misfits = np.concatenate([*detector.misfits, np.empty(0)])
     cut = np.concatenate([*detector.cut, np.zeros(1, bool)])
-    rate = detector.band.rate_hz
-    if at_tone_edges(times, cut, hop_size(rate) / rate):
-        return False
-    return plausible(detector.learned.shapes[0], np.sort(times), scores, misfits)
+    hop_s = hop_size(detector.band.rate_hz) / detector.band.rate_hz
+
+    def good(voice: int) -> bool:
+        mine = voices == voice
+        shape = detector.learned.shapes[voice]
+        return not at_tone_edges(times[mine], cut, hop_s) and plausible(
+            shape, np.sort(times[mine]), scores[mine], misfits[mine]
+        )
+
+    return [voice for voice in range(len(detector.learned.shapes)) if good(voice)]
 
 
 def at_tone_edges(times: Floats, cut: Bools, hop_s: float) -> bool:
@@ -71,8 +79,16 @@ def plausible(shape: ClickShape, times: Floats, scores: Floats, misfits: Floats)
     scatter = float(gaps.std() / gaps.mean())
     if times.size > 20 and scatter < 0.5 and early_share(shape) < 0.6:
         return False
+    if in_bursts(gaps):
+        return False
     # a pulse generator strikes at every beat, a tune leaves some out
     return not (scatter > 0.15 and in_time(times))
+
+
+def in_bursts(gaps: Floats) -> bool:
+    """Tell whether far more events than at random follow another within a moment."""
+    at_random = -np.expm1(-BURST_S / max(float(gaps.mean()), 1e-9))
+    return bool((gaps < BURST_S).mean() > at_random + BURSTS)
 
 
 def in_time(times: Floats) -> bool:

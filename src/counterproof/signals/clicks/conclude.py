@@ -98,19 +98,31 @@ def efficiency(detector: ClickDetector, voice: int, amplitudes: Floats) -> tuple
     return max(value, 1e-3), u
 
 
-def false_rate(detector: ClickDetector) -> float:
-    """Return the rate of false clicks in 1/s.
+def false_rate(detector: ClickDetector, voice: int) -> float:
+    """Return the rate of false clicks of a voice in 1/s.
 
     What noise makes of a click upside down, and half of the doubtful matches beyond the share
     of true clicks that are as doubtful.
     """
-    doubts = np.concatenate([*detector.doubts, np.empty(0)])
+    mine = np.concatenate([*detector.voices, np.empty(0, np.int64)]) == voice
+    doubts = np.concatenate([*detector.doubts, np.empty(0)])[mine]
     beyond = int((doubts > USUAL_DOUBT).sum()) - USUALLY_DOUBTFUL * doubts.size
-    return (detector.mirrored + 0.5 * max(0.0, beyond)) / max(detector.seconds, 1e-9)
+    return float((detector.mirrored + 0.5 * max(0.0, beyond)) / max(detector.seconds, 1e-9))
 
 
-def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
-    """Turn what a finished detector found into trains with efficiency and false rate."""
+def conclude(
+    detector: ClickDetector, duration_s: float, believed: list[int] | None = None
+) -> ClickResult:
+    """Turn what a finished detector found into trains with efficiency and false rate.
+
+    Args:
+        detector: a detector after its ``finish``.
+        duration_s: length of the recording.
+        believed: voices that can be counters; the first when ``None``.
+    """
+    believed = [0] if believed is None else believed
+    if not believed:
+        return nothing(duration_s)
     times = np.concatenate([*detector.times, np.empty(0)])
     voices = np.concatenate([*detector.voices, np.empty(0, np.int64)])
     amps = np.concatenate([*detector.amplitudes, np.empty(0)])
@@ -118,9 +130,8 @@ def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
     loud: list[Floats] = []
     shapes = detector.learned.shapes
     strangers = detector.nearly > STRANGERS * max(int((voices == 0).sum()), FEWEST)
-    warnings = (text("clicks.several"),) if len(shapes) > 1 or strangers else ()
-    wrong = false_rate(detector)
-    for voice in range(len(shapes)):
+    warnings = (text("clicks.several"),) if len(believed) > 1 or strangers else ()
+    for voice in believed:
         mine = np.flatnonzero(voices == voice)
         mine = mine[np.argsort(times[mine], kind="stable")]
         at = np.clip(times[mine], 0.0, duration_s)
@@ -133,12 +144,12 @@ def conclude(detector: ClickDetector, duration_s: float) -> ClickResult:
                 detector.resolving_time_s,
                 share,
                 share_u,
-                wrong,
+                false_rate(detector, voice),
                 warnings=warnings,
             )
         )
         loud.append(amps[mine][keep])
     # what an excerpt held most of need not be the more frequent one
-    first, *rest = sorted(range(len(trains)), key=lambda voice: -trains[voice].count)
-    others = tuple(trains[voice] for voice in rest)
-    return ClickResult(trains[first], shapes[first], others, loud[first])
+    first, *rest = sorted(range(len(trains)), key=lambda i: -trains[i].count)
+    others = tuple(trains[i] for i in rest)
+    return ClickResult(trains[first], shapes[believed[first]], others, loud[first])

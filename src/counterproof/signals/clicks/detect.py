@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.progress import Report, silent, step
-from counterproof.signals.clicks.believe import believable
+from counterproof.signals.clicks.believe import believed
 from counterproof.signals.clicks.conclude import ClickResult, conclude, nothing
 from counterproof.signals.clicks.detector import ClickDetector
 from counterproof.signals.clicks.front import FILE_FRAME_S, Front, Samples, working_band
@@ -106,7 +106,7 @@ def detect_clicks(
             for piece in held:
                 detector.push_working(piece)
             # what a short excerpt taught may not be the counter
-            if last or taught is not None or believable(detector):
+            if last or taught is not None or believed(detector):
                 break
         if last:
             break
@@ -129,6 +129,5 @@ def detect_clicks(
             step(report, fed, max(total, fed))
             detector.push_working(front.push(block))
     detector.finish_working()
-    if taught is None and not believable(detector):
-        return nothing(fed / sample_rate_hz)
-    return conclude(detector, fed / sample_rate_hz)
+    voices = believed(detector) if taught is None else [0]
+    return conclude(detector, fed / sample_rate_hz, voices)

@@ -15,7 +15,7 @@ from counterproof.signals.clicks.judge import (
     threshold_for,
     verdict,
 )
-from counterproof.signals.clicks.learn import Learned
+from counterproof.signals.clicks.learn import PRE_S, Learned
 from counterproof.signals.clicks.matched import Screen, make_templates
 from counterproof.signals.clicks.pursuit import GRID, PHASES, STEPS, TILE, take_off
 from counterproof.signals.clicks.tones import hop_size, tone_context, without_tones
@@ -156,7 +156,7 @@ class ClickDetector:
             white, empty = np.zeros(size, np.float32), True
         else:
             white, heights = self._screen(piece, inner)
-            empty = bool((np.abs(heights) < self._least).all())
+            empty = bool(self._empty) and bool((np.abs(heights) < self._least).all())
             noise = max(noise, float(np.mean(heights[0] ** 2)) * float(self.templates.root[0]) ** 2)
         if empty:
             self._add_noise(np.full(GRID * size // TILE, noise))
@@ -187,7 +187,8 @@ class ClickDetector:
             self.learned.leftover,
             self.threshold,
             own=self._own,
-            first=context - 8,
+            # a template begins before its click, the first of all before the recording
+            first=context - (8 if self._next else round(PRE_S * self.band.rate_hz)),
             last=context + size + self._beyond,
         )
         mine = found.starts < (context + size) * STEPS

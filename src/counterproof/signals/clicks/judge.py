@@ -58,7 +58,7 @@ def threshold_for(false_rate_per_s: float) -> float:
 
 def quietest(shape: ClickShape) -> float:
     """Return the amplitude below which a match is not one of this counter's clicks."""
-    return float(shape.loudness * np.exp(-max(4.0 * shape.spread, 1.2)))
+    return float(shape.loudness * np.exp(-max(3.5 * shape.spread, 1.0)))
 
 
 @dataclass(frozen=True, eq=False)
