@@ -42,16 +42,16 @@ def test_the_time_to_90_percent_is_covered(
 ) -> None:
     rng = np.random.default_rng(11)
     fits = []
-    for _ in range(25):
+    for _ in range(10):
         found = follow(display(rng, shape, before, after), STEP + rng.normal(0.0, HAND_U_S))
         assert isinstance(found, StepFit)
         fits.append(found)
     inside = sum(f.t90.low <= truth <= f.t90.high for f in fits)
-    # 25 intervals of 95 %: fewer than 21 inside has a chance of 0.7 %
-    assert inside >= 21
+    # 10 intervals of 95 %: fewer than 8 inside has a chance of 1.2 %; many more: acceptance/trials.py
+    assert inside >= 8
     assert all(f.rising == (after > before) for f in fits)
-    assert np.median([f.t90.value for f in fits]) == pytest.approx(truth, rel=0.06)
-    assert sum(f.overshoot > 0.0 for f in fits) <= 2
+    assert np.median([f.t90.value for f in fits]) == pytest.approx(truth, rel=0.12)
+    assert sum(f.overshoot > 0.0 for f in fits) <= 1
 
 
 def test_the_shape_is_told_where_the_counts_tell_it() -> None:
