@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from counterproof.records import CandidateOutlook, Chart, Series
 from counterproof.records.outcome import Mark, Shade
 from counterproof.records.outlook import Ranked, Wish
+from counterproof.retrofit.wishes import FIGURES
 from counterproof.texts import text
 
 
@@ -46,26 +47,46 @@ def energy_chart(found: Sequence[CandidateOutlook]) -> Chart:
     )
 
 
-def trade_chart(ranking: Sequence[Ranked], wishes: Sequence[Wish]) -> Chart:
-    """Score by wish and candidate: 1 the best of them, 0 the worst; nothing is added up."""
-    labels = {w.key: text(f"retrofit.figure.{w.key}") for w in wishes}
+def trade_chart(
+    found: Sequence[CandidateOutlook], ranking: Sequence[Ranked], wishes: Sequence[Wish]
+) -> Chart | None:
+    """How many times better than today's tube each candidate is, wish by wish; nothing is added up.
+
+    ``None`` without today's tube, or where no figure of both is known.
+    """
+    today = next((c for c in found if c.today), None)
+    if today is None:
+        return None
     series = []
     for r in ranking:
-        known = [(k, v) for k, v in r.by_wish.items() if v is not None]
+        c = _by(found, r.candidate)
+        if c.today:
+            continue
+        known = []
+        for w in wishes:
+            figure = FIGURES[w.key]
+            now, then = figure.read(today), figure.read(c)
+            if now and then and now > 0.0 and then > 0.0:
+                better = then / now if figure.more_is_better else now / then
+                known.append((text(f"retrofit.short.{w.key}"), better))
         if known:
             values = tuple(v for _, v in known)
             series.append(
                 Series(
-                    name=r.candidate, role="predicted", x=tuple(map(float, range(len(known)))),
-                    y=values, low=values, high=values, labels=tuple(labels[k] for k, _ in known),
+                    name=c.name, role="predicted", x=tuple(map(float, range(len(known)))),
+                    y=values, low=values, high=values, labels=tuple(k for k, _ in known),
                 )
             )  # fmt: skip
+    if not series:
+        return None
     return Chart(
         question=text("retrofit.chart_trade"),
         x_title="",
-        y_title=text("retrofit.axis_score"),
+        y_title=text("retrofit.axis_better"),
         series=tuple(series),
         form="intervals",
+        log_x=True,
+        marks=(Mark(axis="x", at=1.0, dashed=False),),
     )
 
 
@@ -77,7 +98,8 @@ def charts_of(
 ) -> tuple[Chart, ...]:
     """Return the charts of an outlook: trade, the first candidate's display, energy."""
     first = next((r.candidate for r in ranking if not _by(found, r.candidate).today), None)
-    charts = [trade_chart(ranking, wishes)] if len(found) > 1 else []
+    trade = trade_chart(found, ranking, wishes)
+    charts = [trade] if trade is not None else []
     if first is not None:
         charts.append(display_chart(_by(found, first), range_usv_h))
     charts.append(energy_chart(found))
