@@ -47,7 +47,7 @@ def test_the_time_to_90_percent_is_covered(
         assert isinstance(found, StepFit)
         fits.append(found)
     inside = sum(f.t90.low <= truth <= f.t90.high for f in fits)
-    # 10 intervals of 95 %: fewer than 8 inside has a chance of 1.2 %; many more: acceptance/trials.py
+    # 10 intervals of 95 %: fewer than 8 inside has a chance of 1.2 % (acceptance runs hold more)
     assert inside >= 8
     assert all(f.rising == (after > before) for f in fits)
     assert np.median([f.t90.value for f in fits]) == pytest.approx(truth, rel=0.12)
