@@ -17,6 +17,7 @@ from counterproof.signals.trains import PulseTrain
 from counterproof.simulate import hollow_lane as hl
 from counterproof.simulate.box import BoxRun, run_box
 from counterproof.workshop import demo
+from counterproof.workshop.demo_after import run_of
 
 PROBE = "slim probe (invented)"
 
@@ -51,5 +52,5 @@ def _add(bench: Bench, planned: hl.PlannedRun, made: BoxRun, start, probe: str |
     register = planned.kept == "register"
     log = made.reading_log("accumulated" if register else "momentary", every_s=5.0)
     signals = [log] if register else [PulseTrain(made.pulses_s, made.duration_s), log]
-    run = demo._run(planned, start).model_copy(update={"probe": probe})
+    run = run_of(planned, start).model_copy(update={"probe": probe})
     bench.add_run(run, signals)

@@ -15,6 +15,9 @@ from counterproof.records import Measured
 from counterproof.records.calibration import Advice, CalibrationLevel
 from counterproof.texts import text
 
+SAME_FACTOR = 0.07
+"""Counts behind a reading that differ by less belong to one factor."""
+
 
 @dataclass(frozen=True, slots=True)
 class Dial:
@@ -38,7 +41,8 @@ def advice_on(
     advice = []
     for dial in dials:
         works = [_works(dial, found, level) for level in levels[:-1]]
-        present = dial.present or _behind(found, works)
+        # what stood behind the readings, for the file may tell of another day
+        present = _behind(found, works) or dial.present
         if present is None or not any(works):
             continue
         response = np.array([_model_response(found, i) for i in range(len(works))])
@@ -63,6 +67,7 @@ def advice_on(
                 ideal=Measured.of(ideal),
                 worst_percent=100.0 * float(remaining[worst]),
                 worst_at=levels[worst].label,
+                applies=dial.applies,
                 note="" if all(works) else text("calibration.dial_partial", where=dial.applies),
             )
         )
@@ -70,9 +75,18 @@ def advice_on(
 
 
 def _works(dial: Dial, found: Fit, level: CalibrationLevel) -> bool:
-    if dial.applies == "everywhere" or found.model != "two factors":
-        return dial.applies == "everywhere" or found.model != "two factors"
-    return (dial.applies == "above the switch") == (band_of(found, level.shown.value or 0.0) == 1)
+    """Whether a dial works at a level: by the switch, else by the counts behind a reading."""
+    if dial.applies == "everywhere":
+        return True
+    above = dial.applies == "above the switch"
+    if found.model == "two factors":
+        return above == (band_of(found, level.shown.value or 0.0) == 1)
+    per = {x.label: x.seen.cps_per_unit for x in found.problem.levels if x.seen.cps_per_unit > 0}
+    if level.label not in per or found.problem.unit != DOSE_RATE:
+        return True
+    top = max(found.problem.levels, key=lambda x: x.seen.rate).label
+    alike = abs(per[level.label] / per.get(top, per[level.label]) - 1.0) < SAME_FACTOR
+    return alike == above or len(per) < 2
 
 
 def _behind(found: Fit, works: Sequence[bool]) -> float | None:

@@ -39,12 +39,12 @@ def pairs_of(before: Outcome, after: Outcome) -> list[Pair]:
             continue
         for column, value in row.values.items():
             again = other.values.get(column)
-            if (
-                isinstance(value, Measured)
-                and isinstance(again, Measured)
-                and _finite(value, again)
-            ):
-                found.append(_plain(before.trial, f"{row.label}: {column}", value, again))
+            if not (isinstance(value, Measured) and isinstance(again, Measured)):
+                continue
+            # what is expected at a place is the same before and after
+            if value != again and _finite(value, again):
+                name = f"{row.label}: {column}"
+                found.append(_plain(before.trial, name, value, again))
     return found
 
 

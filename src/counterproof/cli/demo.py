@@ -29,11 +29,13 @@ def demo(
         told = tell(folder, stage, hollow_lane.SEED if seed is None else seed)
         stage(text("demo.publishing"))
         target = folder / "dossier.html"
-        write_dossier(told.publication, target)
+        write_dossier(told.publication, target, pdf=True)
     if as_json:
         typer.echo(told.publication.to_json())
         return
     _show(told.publication)
+    for reason in told.untold:
+        say(text("demo.untold", reason=reason))
     console().print(text("demo.dossier", path=target.resolve()), soft_wrap=True)
     console().print(text("demo.bench", path=told.folder.resolve()), soft_wrap=True)
 
@@ -54,3 +56,6 @@ def _show(content: Publication) -> None:
             table.add_row(outcome.trial, outcome.headline, "", outcome.verdict)
     console().print(table)
     console().print(text("demo.verdict", instrument=content.instrument, verdict=content.verdict))
+    if content.brief is not None:
+        for sentence in (*content.brief.points, *content.brief.advice):
+            console().print(f"– {sentence}")

@@ -20,10 +20,14 @@ def card(c: Calibration) -> Card:
     if c.advice:
         worst = max(a.worst_percent for a in c.advice)
         lines.append((text("dossier.card_left"), f"≤ {format_number(worst, 2)} %"))
-    elif c.standing == "relative only":
+    if c.standing == "relative only":
         lines.append((text("dossier.card_factor"), text("dossier.card_relative")))
     else:
-        lines += [_factor(band) for band in c.bands if band.factor is not None]
+        lines += [
+            _factor(band)
+            for band in c.bands
+            if band.factor is not None and not any(a.covers(band) for a in c.advice)
+        ]
         lines += [
             (text("dossier.card_sensitivity"), interval(band.sensitivity))
             for band in c.bands[:1]

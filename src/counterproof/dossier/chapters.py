@@ -206,7 +206,7 @@ def _calibration(p: Publication) -> Iterator[Block]:
 def calibration_blocks(c: Calibration) -> Iterator[Block]:
     """What a calibration says, for the dossier and for a page."""
     first, *rest = says(c)
-    yield Heading(first.rstrip("."), c.probe or text("calibration.built_in"))
+    yield Heading(first.rstrip("."))
     for words in rest:
         yield Words(words)
     v = c.validity

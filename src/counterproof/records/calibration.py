@@ -117,7 +117,12 @@ class Advice(Part):
     ideal: Measured
     worst_percent: float
     worst_at: str
+    applies: str = "everywhere"
     note: str = ""
+
+    def covers(self, band: Band) -> bool:
+        """Whether this factor works in a band."""
+        return self.applies in ("everywhere", band.name) or band.name == "everywhere"
 
 
 class Weight(Part):
@@ -198,4 +203,7 @@ class Calibration(Record):
         if key == "checked" and all(link.role == "check source" for link in self.links):
             key = "source"
         names = ", ".join(link.name for link in self.links)
-        return text(f"calibration.title_{key}", instrument=self.instrument, links=names)
+        who = self.instrument
+        if self.probe:
+            who = text("calibration.with_probe", instrument=who, probe=self.probe)
+        return text(f"calibration.title_{key}", instrument=who, links=names)

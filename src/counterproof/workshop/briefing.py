@@ -83,7 +83,7 @@ def _advice(p: Publication) -> tuple[str, ...]:
             )
             for a in c.advice
         ]
-        if not c.advice and c.standing != "relative only":
+        if c.standing != "relative only":
             said += [
                 text(
                     "brief.multiply",
@@ -91,7 +91,9 @@ def _advice(p: Publication) -> tuple[str, ...]:
                     factor=format_number(b.factor.value),
                 )
                 for b in c.bands
-                if b.factor is not None and b.factor.value is not None
+                if b.factor is not None
+                and b.factor.value is not None
+                and not any(a.covers(b) for a in c.advice)
             ]
     for r in p.retests:
         said += [text("brief.watch", what=w) for w in r.regressions[:2]]

@@ -18,13 +18,13 @@ from counterproof.bench import Bench
 from counterproof.errors import UserError
 from counterproof.kit import Instrument, loads_item
 from counterproof.progress import Report, silent
-from counterproof.records import Outcome, Publication, Run
-from counterproof.records.run import Position
+from counterproof.records import Outcome, Publication
 from counterproof.signals.mapping import Mapping
 from counterproof.simulate import hollow_lane
 from counterproof.texts import text
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
 from counterproof.workshop.capture import add_run
+from counterproof.workshop.demo_after import finish, run_of
 from counterproof.workshop.findings import draw_findings, keep_findings
 from counterproof.workshop.judging import judge_all
 from counterproof.workshop.publishing import publication_of
@@ -32,7 +32,7 @@ from counterproof.workshop.publishing import publication_of
 SUBJECT = "Lantern"
 FIRST_RUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
 PAUSE = timedelta(minutes=2)
-BUILT = datetime(2026, 3, 15, 18, 0, tzinfo=UTC)
+BUILT = datetime(2026, 3, 18, 18, 0, tzinfo=UTC)
 
 _TABLE = Mapping(
     role="dose_rate",
@@ -55,11 +55,12 @@ Stage = Callable[[str], Report]
 
 @dataclass(frozen=True)
 class Told:
-    """What the demonstration left behind."""
+    """What the demonstration left behind; ``untold`` says what of the story failed."""
 
     folder: Path
     outcomes: tuple[Outcome, ...]
     publication: Publication
+    untold: tuple[str, ...] = ()
 
 
 def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.SEED) -> Told:
@@ -90,7 +91,7 @@ def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.
             tables = [t for t in (each.readings, each.counts) if t is not None]
             add_run(
                 bench,
-                _run(each.run, start),
+                run_of(each.run, start),
                 recordings=[each.audio] if each.audio else [],
                 tables=[(t, TABLES[each.run.kept]) for t in tables],
             )
@@ -99,28 +100,11 @@ def tell(folder: Path, stage: Stage = lambda _: silent, seed: int = hollow_lane.
         listening(total, total)
         outcomes = judge_all(bench, SUBJECT, report=stage(text("demo.judging")))
         keep_findings(bench, draw_findings(bench, SUBJECT, stage(text("demo.weighing"))))
+        untold = finish(bench, stage, start, seed)
         content = publication_of(
             bench, SUBJECT, built=BUILT, profile_title=profile(DEFAULT_PROFILE).title
         )
-    return Told(folder, tuple(o for o in outcomes if o.runs), content)
-
-
-def _run(planned: hollow_lane.PlannedRun, start: datetime) -> Run:
-    source = planned.source
-    return Run(
-        id=planned.key,
-        instrument=planned.counter,
-        position=Position(
-            place=hollow_lane.PLACE,
-            distance_mm=None if source is None else 1000.0 * planned.distance_m,
-            distance_u_mm=None if source is None else 1.0,
-        ),
-        sources=() if source is None else (hollow_lane.SOURCES[source].label,),
-        started_utc=start,
-        duration_s=planned.duration_s,
-        note=planned.purpose,
-        simulated=True,
-    )
+    return Told(folder, tuple(o for o in outcomes if o.runs), content, untold)
 
 
 def _clear(folder: Path) -> None:
