@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,7 +18,6 @@ from counterproof.physics.tube.layout import Array
 
 _AROUND = 16
 _ALONG = 12
-_ALONG_RINGS = 40
 _SPOTS = 32
 _FAR = 1e9
 
@@ -48,6 +48,7 @@ class Surface:
         at: places, shape (n, 3).
         normal: towards the gas, shape (n, 3).
         area: that each stands for, cm², shape (n,).
+        bands: heights between which a side is of this kind; radii between which an end is.
     """
 
     layers: tuple[tuple[Material, float], ...]
@@ -55,14 +56,34 @@ class Surface:
     at: Array
     normal: Array
     area: Array
+    bands: tuple[tuple[float, float], ...] = ()
 
 
-def side_layers(tube: Tube) -> tuple[tuple[Material, float], ...]:
-    """Layers beside the gas, from the gas outwards; open filters count where they are."""
+def side_layers(tube: Tube, z: float | None = None) -> tuple[tuple[Material, float], ...]:
+    """Layers beside the gas, from the gas outwards, at a height (``None``: every filter)."""
     layers = [(tube.lining.material, tube.lining.thickness_cm)] if tube.lining else []
     layers.append((tube.wall.material, tube.wall.thickness_cm))
-    layers += [(f.material, f.thickness_cm) for f in tube.filters]
+    for f, rings in zip(tube.filters, _rings(tube), strict=True):
+        if z is None or any(lo <= z <= hi for lo, hi in rings):
+            layers.append((f.material, f.thickness_cm))
     return tuple(layers)
+
+
+def _rings(tube: Tube) -> list[list[tuple[float, float]]]:
+    """Heights between which each filter lies; an open one is cut into rings."""
+    low = 0.5 * tube.length_cm + tube.wall.thickness_cm
+    high = max(low, 0.5 * tube.length_cm + (tube.window.thickness_cm if tube.window else 0.0))
+    out = []
+    for layer in tube.filters:
+        n = RINGS if layer.coverage < 1.0 else 1
+        pitch = (high + low) / n
+        wide = 0.5 * layer.coverage * pitch
+        out.append(
+            [(-low + (k + 0.5) * pitch - wide, -low + (k + 0.5) * pitch + wide) for k in range(n)]
+        )
+        if layer.ends:
+            low, high = low + layer.thickness_cm, high + layer.thickness_cm
+    return out
 
 
 def bodies(tube: Tube) -> list[Body]:
@@ -88,14 +109,10 @@ def bodies(tube: Tube) -> list[Body]:
         high = max(high, half + pane.thickness_cm)
     else:
         out.append(Body(wall.material, 0.0, outer, half, high))
-    for layer in tube.filters:
+    for layer, rings in zip(tube.filters, _rings(tube), strict=True):
         start = outer + layer.gap_cm
         outer = start + layer.thickness_cm
-        pitch = (high + low) / (RINGS if layer.coverage < 1.0 else 1)
-        for k in range(RINGS if layer.coverage < 1.0 else 1):
-            middle = -low + (k + 0.5) * pitch
-            wide = 0.5 * layer.coverage * pitch
-            out.append(Body(layer.material, start, outer, middle - wide, middle + wide))
+        out += [Body(layer.material, start, outer, lo, hi) for lo, hi in rings]
         if layer.ends:
             out.append(Body(layer.material, 0.0, outer, -low - layer.thickness_cm, -low))
             out.append(Body(layer.material, 0.0, outer, high, high + layer.thickness_cm))
@@ -156,18 +173,35 @@ def spread(n: int, dimensions: int) -> Array:
 def surfaces(tube: Tube) -> list[Surface]:
     """The gas's surface in pieces: side, both ends (a window's rim apart), anode."""
     half = 0.5 * tube.length_cm
-    open_filter = any(f.coverage < 1.0 for f in tube.filters)
-    along = _ALONG_RINGS if open_filter else _ALONG
     phi = 2.0 * np.pi * (np.arange(_AROUND) + 0.5) / _AROUND
-    z = tube.length_cm * ((np.arange(along) + 0.5) / along - 0.5)
-    p, h = (grid.ravel() for grid in np.meshgrid(phi, z))
-    round_ = np.stack([np.cos(p), np.sin(p), np.zeros(p.size)], axis=1)
 
-    def ring(radius: float, sign: float, layers: Sequence[tuple[Material, float]]) -> Surface:
+    def ring(
+        radius: float, sign: float, layers: Sequence[tuple[Material, float]],
+        bands: Sequence[tuple[float, float]],
+    ) -> Surface:  # fmt: skip
+        each = max(2, _ALONG // len(bands))
+        share = (np.arange(each) + 0.5) / each
+        z = np.concatenate([lo + (hi - lo) * share for lo, hi in bands])
+        wide = np.repeat([hi - lo for lo, hi in bands], each) / each
+        p, h = (grid.ravel() for grid in np.meshgrid(phi, z))
+        round_ = np.stack([np.cos(p), np.sin(p), np.zeros(p.size)], axis=1)
         at = round_ * radius
         at[:, 2] = h
-        area = np.full(p.size, 2.0 * np.pi * radius * tube.length_cm / p.size)
-        return Surface(tuple(layers), "side" if sign < 0 else "anode", at, sign * round_, area)
+        area = np.repeat(wide, _AROUND) * (2.0 * np.pi * radius / _AROUND)
+        kind = "side" if sign < 0 else "anode"
+        return Surface(tuple(layers), kind, at, sign * round_, area, tuple(bands))
+
+    def side() -> list[Surface]:
+        # open filters: a piece for every set of layers that occurs
+        cuts = {-half, half}
+        for f, rings in zip(tube.filters, _rings(tube), strict=True):
+            if f.coverage < 1.0:
+                cuts |= {z for ends in rings for z in ends if -half < z < half}
+        at = sorted(cuts)
+        kinds: dict[tuple[tuple[Material, float], ...], list[tuple[float, float]]] = {}
+        for lo, hi in pairwise(at):
+            kinds.setdefault(side_layers(tube, 0.5 * (lo + hi)), []).append((lo, hi))
+        return [ring(tube.radius_cm, -1.0, layers, bands) for layers, bands in kinds.items()]
 
     def disc(
         inner: float, outer: float, sign: float, layers: Sequence[tuple[Material, float]]
@@ -178,11 +212,11 @@ def surfaces(tube: Tube) -> list[Surface]:
         at = np.stack([r * np.cos(turn), r * np.sin(turn), np.full(_SPOTS, sign * half)], axis=1)
         normal = np.tile([0.0, 0.0, -sign], (_SPOTS, 1))
         area = np.full(_SPOTS, np.pi * (outer**2 - inner**2) / _SPOTS)
-        return Surface(tuple(layers), "end", at, normal, area)
+        return Surface(tuple(layers), "end", at, normal, area, ((inner, outer),))
 
     covers = [(f.material, f.thickness_cm) for f in tube.filters if f.ends]
     wall = (tube.wall.material, tube.wall.thickness_cm)
-    out = [ring(tube.radius_cm, -1.0, side_layers(tube))]
+    out = side()
     out.append(disc(0.0, tube.radius_cm, -1.0, [wall, *covers]))
     if tube.window:
         pane = tube.window
@@ -193,5 +227,7 @@ def surfaces(tube: Tube) -> list[Surface]:
     else:
         out.append(disc(0.0, tube.radius_cm, 1.0, [wall, *covers]))
     if tube.anode_radius_cm > 0.0:
-        out.append(ring(tube.anode_radius_cm, 1.0, [(TUNGSTEN, tube.anode_radius_cm)]))
+        out.append(
+            ring(tube.anode_radius_cm, 1.0, [(TUNGSTEN, tube.anode_radius_cm)], [(-half, half)])
+        )
     return out

@@ -2,9 +2,10 @@
 
 The probability of escape comes from a table (``data/``, made by :mod:`.build_escape`) over the
 medium's scattering, the energy, the slope, the depth and what lies behind, lengths in units of the
-range. Layers act as one: depths in units of the range add, and scattering is averaged, what lies
-near the surface weighing most. An electron in the gas counts if it ionises at least once on its
-chord, or on a later one after the wall has thrown it back.
+range. Layers act as one: depths in units of the range add; scattering is that of the layers on the
+way in for an electron that starts inwards, and of those behind for one that must turn back. An
+electron in the gas counts if it ionises at least once on its chord, or on a later one after the
+wall has thrown it back.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ NODES = 10
 """Depths in a layer."""
 _LEAST_KEV = 1.0
 _BOUNCES = 5
+_USUAL = 0.3  # most electrons that get in come from this far into their layer, in ranges
 
 Chords = Callable[[Array, Array, Array], Array]
 """Probability of a count from ionisations per cm, cosine to the surface and sin² in the surface."""
@@ -116,12 +118,38 @@ class Skin:
     through_entry: Array
 
 
-def _scattering(units: Array, media: Sequence[Material]) -> Array:
-    """Logarithm of the atomic number that stands for the layers; ``units`` (layer, e)."""
-    edges = np.minimum(np.concatenate([np.zeros((1, units.shape[1])), units.cumsum(axis=0)]), 1.0)
-    weight = np.diff(-((1.0 - edges) ** 3), axis=0)
+def _inwards(units: Array, logs: Array, layer: int) -> Array:
+    """Mean logarithm of the atomic number on the way in from a layer; ``units`` (layer, e)."""
+    weight = units[: layer + 1].copy()
+    weight[-1] = 0.5 * np.minimum(weight[-1], _USUAL)
+    return np.asarray((weight * logs[: layer + 1, None]).sum(axis=0) / weight.sum(axis=0))
+
+
+def _behind(units: Array, logs: Array, layer: int) -> Array:
+    """The same for electrons that turn back: at some depth, few at once: weights x (1 − x)³."""
+    steps = units[layer:]
+    edges = np.minimum(np.concatenate([np.zeros((1, units.shape[1])), steps.cumsum(axis=0)]), 1.0)
+    weight = np.diff(1.0 - (1.0 - edges) ** 4 * (1.0 + 4.0 * edges), axis=0)
+    return np.asarray((weight * logs[layer:, None]).sum(axis=0) / weight.sum(axis=0))
+
+
+def _media(
+    t: _Table, units: Array, media: Sequence[Material], layer: int
+) -> tuple[Array, Array, Array]:
+    """The table's three columns for electrons of a layer: (e, cosine, depth, back, …)."""
     logs = np.log([effective_z(m) for m in media])
-    return np.asarray((weight * logs[:, None]).sum(axis=0) / weight.sum(axis=0))
+    j, g = places(t.energy, np.log(ENERGY_KEV))
+
+    def of(ln_z: Array) -> list[Array]:
+        i, f = places(t.z, ln_z)
+        return [_mixed(v, i, f, j, g) for v in (t.number, t.carried, t.turned)]
+
+    back = of(_behind(units, logs, layer))
+    if len(media) > 1:
+        inward = t.cosine > 0.0
+        for values, others in zip(back, of(_inwards(units, logs, layer)), strict=True):
+            values[:, inward] = others[:, inward]
+    return back[0], back[1], back[2]
 
 
 def skin(
@@ -143,35 +171,28 @@ def skin(
     units = np.array([x / ranges_cm(m) for m, x in layers])  # (layer, e)
     edges = np.concatenate([np.zeros((1, ENERGY_KEV.size)), units.cumsum(axis=0)])
     whole = edges[-1]
-    ln_z = _scattering(units, media)
-    j, g = places(t.energy, np.log(ENERGY_KEV))
-    i, f = places(t.z, ln_z)
-    number = _mixed(t.number, i, f, j, g)
-    carried = _mixed(t.carried, i, f, j, g)
-    turned = _mixed(t.turned, i, f, j, g)
     # nodes crowd towards the gas: x = a + (b − a) u²
     u = (np.arange(NODES) + 0.5) / NODES
     low, high = np.minimum(edges[:-1], 1.0), np.minimum(edges[1:], 1.0)
     x = low[..., None] + (high - low)[..., None] * u**2  # (layer, e, node)
     weight = (high - low)[..., None] * 2.0 * u / NODES
-    at = np.concatenate([x.transpose(1, 0, 2).reshape(ENERGY_KEV.size, -1), whole[:, None]], axis=1)
-    escape, ratio, straight = _at_depths(t, number, carried, turned, at, whole)
     again = _second_chance(opposite, gas, chords)
-    seen = _seen(escape, ratio, straight, gas, chords, again)  # (e, node, c, sin²)
-    entered = escape.sum(axis=-1)
+    seen_l, entered_l = [], []
+    for layer in range(len(layers)):
+        at = np.concatenate([x[layer], whole[:, None]], axis=1)
+        escape, ratio, straight = _at_depths(t, *_media(t, units, media, layer), at, whole)
+        seen_l.append(_seen(escape, ratio, straight, gas, chords, again))  # (e, node, c, sin²)
+        entered_l.append(escape.sum(axis=-1))
     lost = whole > 1.0
-    through = np.where(lost[:, None, None], 0.0, seen[:, -1])
-    through_entry = np.where(lost[:, None], 0.0, entered[:, -1])
-    n = len(layers)
-    shape = (ENERGY_KEV.size, n, NODES)
+    through = np.where(lost[:, None, None], 0.0, seen_l[-1][:, -1])
+    through_entry = np.where(lost[:, None], 0.0, entered_l[-1][:, -1])
+    seen, entered = np.array(seen_l)[:, :, :-1], np.array(entered_l)[:, :, :-1]
     cm = np.array([ranges_cm(m) for m in media])[..., None] * weight  # (layer, e, node)
-    seen_l = seen[:, :-1].reshape(*shape, t.cosine.size, SIN2.size)
-    entered_l = entered[:, :-1].reshape(*shape, t.cosine.size)
-    count = np.einsum("len,elncs->lecs", cm, seen_l)
-    entry = np.einsum("len,elnc->lec", cm, entered_l)
+    count = np.einsum("len,lencs->lecs", cm, seen)
+    entry = np.einsum("len,lenc->lec", cm, entered)
     passed = np.clip(x[:, None] - edges[:-1][None, ..., None], 0.0, units[None, ..., None])
     passed = passed * np.array([ranges_cm(m) for m in media])[None, ..., None]
-    moment = np.einsum("len,lpen,elnc->lpec", cm, passed, entered_l)
+    moment = np.einsum("len,lpen,lenc->lpec", cm, passed, entered)
     moment = moment / np.maximum(entry, 1e-30)[:, None]
     return Skin(t.cosine, count, entry, moment, through, through_entry)
 
@@ -223,12 +244,9 @@ def _second_chance(
     """Probability to be thrown back and counted then or later, by energy and cosine: (e, bin)."""
     t = _table()
     units = np.array([x / ranges_cm(m) for m, x in layers])
-    j, g = places(t.energy, np.log(ENERGY_KEV))
-    i, f = places(t.z, _scattering(units, [m for m, _ in layers]))
-    number = _mixed(t.number, i, f, j, g)
-    carried = _mixed(t.carried, i, f, j, g)
     whole = units.sum(axis=0)
-    escape, ratio, _ = _at_depths(t, number, carried, carried, np.zeros((whole.size, 1)), whole)
+    columns = _media(t, units, [m for m, _ in layers], 0)
+    escape, ratio, _ = _at_depths(t, *columns, np.zeros((whole.size, 1)), whole)
     out = _out_cosines(escape.shape[-1])
     c, share = places(t.cosine, -out)
     escape = escape[:, 0, c] * (1 - share)[:, None] + escape[:, 0, c + 1] * share[:, None]

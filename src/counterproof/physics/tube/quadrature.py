@@ -259,25 +259,15 @@ def _struck(
     for number, piece in enumerate(q.pieces):
         if piece.kind == "anode":
             continue
+        along = at[:, 2] if piece.kind == "side" else radius
+        here = use & np.any([(along >= lo) & (along <= hi) for lo, hi in piece.bands], axis=0)
         if piece.kind == "side":
-            here = use & on_side
+            here &= on_side
             normal = -at / np.maximum(radius, 1e-12)[:, None]
             normal[:, 2] = 0.0
         else:
-            reach = np.hypot(piece.at[:, 0], piece.at[:, 1])
             sign = np.sign(piece.at[0, 2])
-            rim = (
-                (radius >= reach.min() * 0.97)
-                if len(q.pieces) > 3 and reach.min() > 0.2 * q.tube.radius_cm
-                else radius >= 0.0
-            )
-            here = (
-                use
-                & ~on_side
-                & (at[:, 2] * sign > 0.5 * half)
-                & rim
-                & (radius <= reach.max() * 1.03)
-            )
+            here &= ~on_side & (at[:, 2] * sign > 0.5 * half)
             normal = np.tile([0.0, 0.0, -sign], (at.shape[0], 1))
         index = np.flatnonzero(here)
         if index.size:

@@ -34,6 +34,7 @@ PHOTON_SIN2: Array = np.array([0.0, 1.0])
 _LEAST_KEV = ENERGY_KEV[0]
 _LIGHT_KEV = 4.0  # atoms bound less are taken together
 _TURNS = 4
+_ALONE = 0.4  # chance that an electron from just below the surface does not get out
 _STEEPEST = 0.2  # in a curved wall no path is longer than this slope's
 
 
@@ -126,11 +127,12 @@ def released(medium: Material, energy_kev: Array) -> Electrons:
             left = np.where(e > bond, e - bond, e)
             add(rate, left, _sauter(left, 3))
         auger = float(row[lay.B_K] - 2.0 * row[lay.B_L])
-        # where an Auger electron gets out, six photoelectrons in ten have got out already
-        add(0.4 * inner * (1.0 - row[lay.OMEGA_K]), np.full(e.size, auger), isotropic)
+        # where the slower of photoelectron and Auger electron gets out, the other often has too
+        alone = np.where(e - row[lay.B_K] > auger, _ALONE, 1.0)
+        add(alone * inner * (1.0 - row[lay.OMEGA_K]), np.full(e.size, auger), isotropic)
         outer = float(row[lay.B_L] - 2.0 * row[lay.B_M])
         if outer > _LEAST_KEV:
-            add(0.4 * (part - inner), np.full(e.size, outer), isotropic)
+            add(_ALONE * (part - inner), np.full(e.size, outer), isotropic)
     if light.any():
         left = light_energy / np.maximum(light, 1e-300)
         add(light, left, _sauter(left, 3))
