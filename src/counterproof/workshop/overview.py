@@ -11,6 +11,7 @@ from counterproof.records import Measured, Outcome, Run
 from counterproof.records.listing import BenchSummary, RunSummary
 from counterproof.texts import text
 from counterproof.trials.levels import count_rate
+from counterproof.trials.shape import Evidence
 from counterproof.workshop.evidence import evidence_of
 
 
@@ -79,7 +80,11 @@ def run_summary(bench: Bench, run: Run) -> RunSummary:
         UserError: if a signal's file is missing or unreadable.
     """
     evidence = evidence_of(bench, run)
-    level = count_rate(evidence)
     warnings = evidence.pulses.warnings if evidence.pulses else ()
-    rate = Measured.of(level.estimate) if level else None
-    return RunSummary(run=run, rate_per_s=rate, warnings=warnings)
+    return RunSummary(run=run, rate_per_s=rate_of(evidence), warnings=warnings)
+
+
+def rate_of(evidence: Evidence) -> Measured | None:
+    """Return a run's count rate, where it counts."""
+    level = count_rate(evidence)
+    return Measured.of(level.estimate) if level else None

@@ -11,17 +11,29 @@ from counterproof.trials.shape import Evidence
 ENOUGH = 20
 
 
+def run_questions(evidence: Evidence) -> list[str]:
+    """Return the questions that :func:`run_charts` answers, without drawing anything up."""
+    run, train = evidence.run.id, evidence.pulses
+    found = []
+    if train is not None and train.count >= ENOUGH and train.duration_s > 0.0:
+        found += [text("workshop.run_strip", run=run), text("workshop.run_intervals", run=run)]
+    return found + [
+        text("workshop.run_display", run=run, field=log.field)
+        for log in evidence.readings
+        if log.times_s.size >= 2
+    ]
+
+
 def run_charts(evidence: Evidence) -> list[Chart]:
     """Return the charts that a run's signals allow; none for a run of nothing."""
     charts = []
-    name = evidence.run.instrument
-    train = evidence.pulses
-    if train is not None and train.count >= ENOUGH and train.duration_s > 0.0:
-        charts.append(rate_strip(text("workshop.run_strip", run=evidence.run.id), name, train))
-        charts.append(
-            interval_chart(text("workshop.run_intervals", run=evidence.run.id), name, train)
-        )
-    charts += [_shown(evidence, log) for log in evidence.readings if log.times_s.size >= 2]
+    questions = run_questions(evidence)
+    name, train = evidence.run.instrument, evidence.pulses
+    logs = [log for log in evidence.readings if log.times_s.size >= 2]
+    if train is not None and len(questions) > len(logs):
+        charts.append(rate_strip(questions[0], name, train))
+        charts.append(interval_chart(questions[1], name, train))
+    charts += [_shown(evidence, log) for log in logs]
     return charts
 
 

@@ -16,8 +16,8 @@ from counterproof.kit import Tube
 from counterproof.quantities import parse_quantity
 from counterproof.texts import text
 
-ENERGIES_KEV = (30.0, 45.0, 60.0, 80.0, 110.0, 160.0, 280.0, 450.0, 661.657, 1250.0)
-CS137_AT = 8
+ENERGIES_KEV = (30.0, 45.0, 60.0, 80.0, 120.0, 250.0, 661.657, 1250.0)
+CS137_AT = 6
 METALS = ("tin", "brass", "copper", "aluminium", "lead", "stainless steel")
 USUAL_TUBE_F = 3e-12
 """Anode to cathode of a small tube; common practice, no source."""

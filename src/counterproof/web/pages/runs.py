@@ -15,6 +15,7 @@ from counterproof.workshop.desk import LiveWish
 
 if TYPE_CHECKING:
     from counterproof.records import Measured
+    from counterproof.trials.shape import Evidence
 
 _SOUND = {".wav": "audio/wav", ".flac": "audio/flac", ".ogg": "audio/ogg", ".mp3": "audio/mpeg"}
 _SOUND |= {".opus": "audio/ogg", ".m4a": "audio/mp4", ".mp4": "video/mp4", ".webm": "video/webm"}
@@ -30,13 +31,14 @@ def listing(ask: Ask) -> Response:
     return ask.page("runs.html.j2", rows=rows, counter=counter, recording=live)
 
 
-def rate(ask: Ask, run: Run) -> Measured | None:
+def rate(ask: Ask, run: Run, evidence: Evidence | None = None) -> Measured | None:
     """Return a run's count rate; ``None`` where it has none or cannot be read."""
-    from counterproof.workshop.overview import run_summary
+    from counterproof.workshop.evidence import evidence_of
+    from counterproof.workshop.overview import rate_of
 
     def found() -> Measured | None:
         try:
-            return run_summary(ask.bench, run).rate_per_s
+            return rate_of(evidence or evidence_of(ask.bench, run))
         except UserError:
             return None
 
@@ -46,7 +48,7 @@ def rate(ask: Ask, run: Run) -> Measured | None:
 def one(ask: Ask) -> Response:
     """A run: its rate, its pictures, what was noted."""
     from counterproof.workshop.evidence import evidence_of
-    from counterproof.workshop.pictures import run_charts
+    from counterproof.workshop.pictures import run_questions
 
     bench = ask.bench
     run = bench.get(Run, ask.path("run"))
@@ -57,10 +59,10 @@ def one(ask: Ask) -> Response:
     return ask.page(
         "run.html.j2",
         run=run,
-        rate=rate(ask, run),
+        rate=rate(ask, run, evidence),
         pulses=evidence.pulses,
         readings=evidence.readings,
-        charts=run_charts(evidence),
+        questions=run_questions(evidence),
         warnings=warnings,
         recordings=[p.name for p in bench.recording_paths(run)],
     )

@@ -36,6 +36,7 @@
   };
 
   const draw = (now) => {
+    page.dataset.seconds = now.seconds;
     say("word", now.sentence || now.word);
     list(now);
     offer(now);
