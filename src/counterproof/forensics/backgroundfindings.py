@@ -94,7 +94,9 @@ def unexplained(
     """Return the background rate less what a reference's background explains, per second."""
     mine = [e for e in evidence if e.counter.name == counter.name]
     background = [e for e in mine if open_background(e)]
-    rates = [(e, r) for e in background if (r := own_rate(e, fit)) is not None]
+    rates = [
+        (e, r) for e in background if (r := own_rate(e, fit)) is not None and r.estimate.value > 0.0
+    ]
     if not rates:
         return None
     # the longest run: pooling registers with clicks would mix their uncertainties
