@@ -210,6 +210,8 @@ def test_what_surrounds_a_run_is_kept(described: Bench) -> None:
         (("--absorber", "PMMA 0 mm"), "above zero"),
         (("--angle", "4 cm"), "an angle is expected"),
         (("--angle", "720"), "no angle"),
+        (("--distance", "0 cm"), "no distance"),
+        (("--distance-uncertainty", "-1 mm"), "no distance"),
     ],
 )
 def test_what_cannot_surround_a_run(options: tuple[str, ...], words: str, described: Bench) -> None:

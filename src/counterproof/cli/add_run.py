@@ -86,7 +86,7 @@ def add_run(
 ) -> None:
     """Put a recording, a table or typed readings on the bench as one run of a counter."""
     from counterproof.quantities import parse_quantity
-    from counterproof.records import Position, Run
+    from counterproof.records import Run
     from counterproof.records.listing import RunListing
     from counterproof.workshop import capture, filming
     from counterproof.workshop import surroundings as around
@@ -106,14 +106,12 @@ def add_run(
         id=name,
         instrument=instrument,
         probe=probe,
-        position=Position(
+        position=around.typed_position(
+            distance=distance,
+            distance_uncertainty=distance_uncertainty,
+            angle=angle,
+            absorbers=absorber or (),
             place=place,
-            distance_mm=None if distance is None else parse_quantity(distance, "mm"),
-            distance_u_mm=(
-                None if distance_uncertainty is None else parse_quantity(distance_uncertainty, "mm")
-            ),
-            angle_deg=0.0 if angle is None else around.typed_angle(angle),
-            absorbers=around.typed_absorbers(absorber or ()),
         ),
         conditions=around.typed_conditions(condition or ()),
         sources=tuple(source or ()),

@@ -18,6 +18,7 @@ from counterproof.texts import text
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from counterproof.records import Position, Run
     from counterproof.signals.mapping import Mapping
     from counterproof.workshop.listening import Now
 
@@ -43,6 +44,13 @@ def listen(
     distance: Annotated[
         str | None, typer.Option("--distance", help=text("cli_add_run.distance"))
     ] = None,
+    angle: Annotated[str | None, typer.Option("--angle", help=text("cli_add_run.angle"))] = None,
+    absorber: Annotated[
+        list[str] | None, typer.Option("--absorber", help=text("cli_add_run.absorber"))
+    ] = None,
+    condition: Annotated[
+        list[str] | None, typer.Option("--condition", "-c", help=text("cli_add_run.condition"))
+    ] = None,
     lasting: Annotated[str | None, typer.Option("--for", help=text("cli_listen.lasting"))] = None,
     teach: Annotated[Path | None, typer.Option("--teach", help=text("cli_pulses.teach"))] = None,
     devices: Annotated[bool, typer.Option("--devices", help=text("cli_listen.devices"))] = False,
@@ -56,6 +64,7 @@ def listen(
     from counterproof.quantities import parse_quantity
     from counterproof.workshop.detect import pulses_report, taught_shape
     from counterproof.workshop.listening import Listener
+    from counterproof.workshop.surroundings import typed_conditions, typed_position
 
     seconds = None if lasting is None else parse_quantity(lasting, "s")
     taught = None if teach is None else taught_shape(teach)
@@ -63,7 +72,10 @@ def listen(
         live = None
         if instrument is not None:
             bench = stack.enter_context(open_bench(folder, write=True))
-            live = bench.start_live(_run(instrument, source or [], distance))
+            position = typed_position(distance=distance, angle=angle, absorbers=absorber or ())
+            conditions = typed_conditions(condition or ())
+            run = _run(instrument, source or [], position, conditions)
+            live = bench.start_live(run)
         mapping = None
         if serial is not None:
             mapping = _mapping(serial, baud, column or [], yes)
@@ -82,16 +94,17 @@ def listen(
         console().print(pairs([("run", stored.id)]))
 
 
-def _run(instrument: str, sources: list[str], distance: str | None) -> Any:
-    from counterproof.quantities import parse_quantity
-    from counterproof.records import Position, Run
+def _run(
+    instrument: str, sources: list[str], position: Position, conditions: dict[str, float | str]
+) -> Run:
+    from counterproof.records import Run
     from counterproof.workshop.capture import now
 
-    far = None if distance is None else parse_quantity(distance, "mm")
     return Run(
         id="",
         instrument=instrument,
-        position=Position(distance_mm=far),
+        position=position,
+        conditions=conditions,
         sources=tuple(sources),
         started_utc=now(),
         duration_s=0.0,

@@ -1,8 +1,8 @@
 """What surrounds a run, as people type it: absorbers, angle, conditions.
 
-What to use when: :func:`typed_absorbers` for what lies between source and counter,
-:func:`typed_angle` for how the counter is turned, :func:`typed_conditions` for everything that the
-trials read beside the signals (``records.run.CONDITIONS``).
+What to use when: :func:`typed_position` for where source and counter stand, with what lies between
+and how the counter is turned; :func:`typed_conditions` for everything that the trials read beside
+the signals (``records.run.CONDITIONS``).
 """
 
 from __future__ import annotations
@@ -15,12 +15,40 @@ from counterproof.errors import UserError
 from counterproof.physics.elements import ELEMENTS
 from counterproof.physics.materials import Material
 from counterproof.physics.sheets import parse_sheet
-from counterproof.quantities import convert, split_quantity
-from counterproof.records.run import CONDITIONS, Absorber
+from counterproof.quantities import convert, parse_quantity, split_quantity
+from counterproof.records.run import CONDITIONS, Absorber, Position
 from counterproof.texts import text
 
 _YES = {"yes": "1", "true": "1", "1": "1", "no": "0", "false": "0", "0": "0"}
 _PER_SECOND = "injected_per_s"
+
+
+def typed_position(
+    *,
+    distance: str | None = None,
+    distance_uncertainty: str | None = None,
+    angle: str | None = None,
+    absorbers: Sequence[str] = (),
+    place: str = "",
+) -> Position:
+    """Return a run's position from what was typed, such as ``"5 cm"``, ``"1 mm"``, ``"45°"``.
+
+    Raises:
+        UserError: if a part cannot be read or cannot be.
+    """
+    lengths: list[float | None] = []
+    for written in (distance, distance_uncertainty):
+        value = None if written is None else parse_quantity(written, "mm")
+        if value is not None and not (math.isfinite(value) and value > 0.0):
+            raise UserError(text("workshop.which_distance", given=written))
+        lengths.append(value)
+    return Position(
+        place=place,
+        distance_mm=lengths[0],
+        distance_u_mm=lengths[1],
+        angle_deg=0.0 if angle is None else typed_angle(angle),
+        absorbers=typed_absorbers(absorbers),
+    )
 
 
 def typed_absorbers(written: Sequence[str]) -> tuple[Absorber, ...]:
