@@ -8,7 +8,6 @@ effective-centre offset, flagged when they do not).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +16,6 @@ from counterproof.counting.deadtime_series import dead_time_from_ladder
 from counterproof.counting.distance import DistanceFit, fit_distance
 from counterproof.counting.planning import split_for_relative
 from counterproof.errors import UserError
-from counterproof.quantities import Estimate
 from counterproof.quantities.format import format_estimate
 from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
@@ -26,6 +24,7 @@ from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
 from counterproof.trials.judge import judge
 from counterproof.trials.pictures import ratio_marks
+from counterproof.trials.rungs import Rung, on_the_ladder, rungs_of
 from counterproof.trials.shape import Ask, Counter, Evidence, Trial
 from counterproof.trials.shared import not_yet, plan_of, points
 
@@ -33,44 +32,6 @@ NAME = "dose-rate ladder"
 FEWEST = 3
 STEPS_CM = (40, 20, 10, 5, 3)
 CHANGED = 3.0  # standard uncertainties by which neighbouring factors must differ to be called so
-
-
-@dataclass(frozen=True)
-class Rung:
-    """One distance of the ladder.
-
-    Args:
-        distance_mm: where the source stood.
-        counts: gross count rate of the subject, if it counts.
-        dose: net indicated dose rate.
-        gross_dose: indicated dose rate, background included.
-        truth: dose rate that a reference measured there, or that physics expects.
-        stranger: a reference whose calibration is for another nuclide, where nothing better says
-            the true dose rate: such a level is stated and not judged.
-    """
-
-    distance_mm: float
-    counts: lv.Level | None
-    dose: lv.Level | None
-    gross_dose: lv.Level | None
-    truth: lv.Level | None
-    stranger: str | None = None
-
-    @property
-    def factor_cpm_per_usv_h(self) -> Estimate | None:
-        """Counts per minute behind a display of 1 µSv/h at this level."""
-        if self.counts is None or self.gross_dose is None:
-            return None
-        if self.gross_dose.estimate.value <= 0.0:
-            return None
-        shown = self.gross_dose.estimate
-        # the display shows these very counts: its own counting scatter is theirs and cancels, what
-        # is left is the display's step and the readings' imperfect overlap with the counts
-        rate = self.counts.estimate
-        value = 60.0 * rate.value / shown.value
-        u = value * np.hypot(rate.relative_u, self.gross_dose.fixed_u / shown.value)
-        low, high = max(0.0, value - 1.96 * u), value + 1.96 * u
-        return Estimate(value, float(u), low, high, 0.95, "cpm/(µSv/h)", rate.counts)
 
 
 def plan(ask: Ask) -> Plan:
@@ -93,7 +54,7 @@ def plan(ask: Ask) -> Plan:
 
 def serves(subject: Counter, evidence: Sequence[Evidence]) -> bool:
     """Whether one source was measured at more than one distance."""
-    own = [e for e in evidence if e.counter.name == subject.name and _on_the_ladder(e)]
+    own = [e for e in evidence if e.counter.name == subject.name and on_the_ladder(e)]
     stood = {(e.run.sources, e.run.position.distance_mm) for e in own}
     return len(stood) > len({source for source, _ in stood})
 
@@ -107,7 +68,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
             reference; of several sources the one with the most distances is taken.
         profile: its ``linearity`` criterion judges each level's indicated over true dose rate.
     """
-    rungs, source, used = _rungs(subject, evidence)
+    rungs, source, used = rungs_of(subject, evidence)
     if len(rungs) < FEWEST:
         too_few = text("trials.ladder.too_few", have=len(rungs), need=FEWEST)
         nothing = text("trials.ladder.nothing", instrument=subject.name)
@@ -140,74 +101,6 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         warnings=tuple(warnings),
         method=text("trials.ladder.method"),
     )
-
-
-def _on_the_ladder(e: Evidence) -> bool:
-    """Whether a run has one source at a distance with nothing between and nothing turned."""
-    position = e.run.position
-    return (
-        e.run.with_source
-        and len(e.run.sources) == 1
-        and position.distance_mm is not None
-        and not position.absorbers
-        and position.angle_deg == 0.0
-    )
-
-
-def _rungs(
-    subject: Counter, evidence: Sequence[Evidence]
-) -> tuple[list[Rung], str, list[Evidence]]:
-    background = [e for e in evidence if e.run.is_background]
-    plain = [e for e in evidence if _on_the_ladder(e)]
-    by_source: dict[str, set[float]] = {}
-    for e in plain:
-        if e.counter.name == subject.name and e.run.position.distance_mm is not None:
-            by_source.setdefault(e.run.sources[0], set()).add(e.run.position.distance_mm)
-    if not by_source:
-        return [], "", []
-    source = max(by_source, key=lambda s: len(by_source[s]))
-    used = [e for e in plain if e.run.sources[0] == source] + background
-    rungs = []
-    for distance in sorted(by_source[source], reverse=True):
-        here = [e for e in plain if e.run.sources[0] == source]
-        here = [e for e in here if e.run.position.distance_mm == distance]
-        own = [e for e in here if e.counter.name == subject.name]
-        own_background = [e for e in background if e.counter.name == subject.name]
-        truth, stranger = _truth(
-            own, [e for e in here if e.counter.name != subject.name], background
-        )
-        rungs.append(
-            Rung(
-                distance,
-                lv.pool(own, lv.count_rate),
-                lv.net(own, own_background, lv.indicated_dose_rate),
-                lv.pool(own, lv.displayed_dose_rate),
-                truth,
-                stranger,
-            )
-        )
-    return rungs, source, used
-
-
-def _truth(
-    own: Sequence[Evidence], others: Sequence[Evidence], background: Sequence[Evidence]
-) -> tuple[lv.Level | None, str | None]:
-    """Dose rate by a reference calibrated for the nuclide, else by physics, else by any reference.
-
-    The last comes with the reference's name.
-    """
-    strange: tuple[lv.Level | None, str | None] = (None, None)
-    for name, group in lv.by_counter([e for e in others if e.counter.is_reference]):
-        theirs = [e for e in background if e.counter.name == name]
-        measured = lv.net_by_calibration(group, theirs)
-        if measured is not None and measured.estimate.value > 0.0:
-            if lv.calibrated_for(group[0]):
-                return measured, None
-            strange = (measured, name)
-    expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
-    if expected is not None:
-        return lv.Level(expected, 0.0, text("trials.predicted"), expected.u), None
-    return strange
 
 
 def _judged(subject: Counter, rungs: Sequence[Rung], profile: Profile) -> list[Judgement]:
@@ -264,7 +157,7 @@ def _distance(subject: Counter, evidence: Sequence[Evidence], source: str) -> Di
         (e.run.position.distance_mm, *g)
         for e in own
         if e.run.sources == (source,)
-        and _on_the_ladder(e)
+        and on_the_ladder(e)
         and e.run.position.distance_mm is not None
         and (g := _gross(e)) is not None
     ]
