@@ -19,9 +19,10 @@ def _job(ask: Ask) -> Job:
 def page(ask: Ask) -> Response:
     """How the work stands; goes on to its result by itself."""
     job = _job(ask)
-    if job.state == "done" and job.result:
+    state = job.state  # once: it may change while the page is made
+    if state == "done" and job.result:
         return ask.go(job.result)
-    return ask.page("job.html.j2", 200 if job.state != "failed" else 400, job=job)
+    return ask.page("job.html.j2", 200 if state != "failed" else 400, job=job, state=state)
 
 
 def state(ask: Ask) -> Response:
