@@ -2,7 +2,9 @@
 
 import base64
 from datetime import date
+from functools import cache
 
+from counterproof.dossier import build_html
 from counterproof.records import (
     Absorber,
     Chart,
@@ -356,3 +358,9 @@ def full() -> Publication:
             "gaps": {"runs": ("2 runs that something here rests on are gone: r8, r9.",)},
         }
     )
+
+
+@cache
+def page() -> str:
+    """The page of all that, built once."""
+    return build_html(full())

@@ -2,8 +2,7 @@
 
 from pathlib import Path
 
-from counterproof.dossier import build_html
-from tests.dossier.full import full
+from tests.dossier.full import page
 from tests.tools.axe import violations
 from tests.tools.browser import chromium
 
@@ -11,19 +10,19 @@ from tests.tools.browser import chromium
 def test_the_page_has_no_barriers_and_asks_nobody(tmp_path: Path) -> None:
     # axe-core, rules tagged WCAG 2 A and AA (see tests/tools/axe.py)
     file = tmp_path / "dossier.html"
-    file.write_text(build_html(full()), encoding="utf-8")
+    file.write_text(page(), encoding="utf-8")
     with chromium() as browser:
         for scheme in ("light", "dark"):
             context = browser.new_context(bypass_csp=True, color_scheme=scheme)
-            page = context.new_page()
+            tab = context.new_page()
             asked: list[str] = []
-            page.on("request", lambda r, asked=asked: asked.append(r.url))
+            tab.on("request", lambda r, asked=asked: asked.append(r.url))
             for width in (1280, 768, 360):
-                page.set_viewport_size({"width": width, "height": 900})
-                page.goto(file.as_uri())
-                wide = page.evaluate("document.documentElement.scrollWidth")
+                tab.set_viewport_size({"width": width, "height": 900})
+                tab.goto(file.as_uri())
+                wide = tab.evaluate("document.documentElement.scrollWidth")
                 assert wide <= width, f"{wide} px on {width} px ({scheme})"
-            assert violations(page) == [], scheme
+            assert violations(tab) == [], scheme
             outside = [u for u in asked if not u.startswith(("file:", "data:"))]
             assert outside == []
             assert len([u for u in asked if u.startswith("file:")]) == 3
@@ -31,6 +30,6 @@ def test_the_page_has_no_barriers_and_asks_nobody(tmp_path: Path) -> None:
 
 
 def test_nothing_in_the_page_names_another_place() -> None:
-    page = build_html(full()).replace('xmlns="http://www.w3.org/2000/svg"', "")
-    page = page.replace('xmlns:xlink="http://www.w3.org/1999/xlink"', "")
-    assert [w for w in ("http://", "https://", "@import", "<script") if w in page] == []
+    words = page().replace('xmlns="http://www.w3.org/2000/svg"', "")
+    words = words.replace('xmlns:xlink="http://www.w3.org/1999/xlink"', "")
+    assert [w for w in ("http://", "https://", "@import", "<script") if w in words] == []

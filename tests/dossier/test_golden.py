@@ -9,8 +9,7 @@ import re
 from html import unescape
 from pathlib import Path
 
-from counterproof.dossier import build_html
-from tests.dossier.full import full
+from tests.dossier.full import page
 
 GOLDEN = Path(__file__).with_name("golden.txt")
 
@@ -27,13 +26,13 @@ def plain(page: str) -> str:
 
 
 def test_the_text_is_what_it_was() -> None:
-    told = plain(build_html(full()))
+    told = plain(page())
     if os.environ.get("COUNTERPROOF_RENEW"):
         GOLDEN.write_text(told, encoding="utf-8")
     assert told == GOLDEN.read_text(encoding="utf-8")
 
 
 def test_a_check_is_never_called_calibrated() -> None:
-    told = plain(build_html(full()))
+    told = plain(page())
     chapters = told[told.index("\nCalibration\nLantern: checked") : told.index("\nMethods\n")]
     assert "calibrated" not in chapters
