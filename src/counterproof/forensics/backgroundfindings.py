@@ -17,7 +17,8 @@ import numpy as np
 from counterproof.counting.planning import time_to_tell_apart
 from counterproof.errors import UserError
 from counterproof.forensics.answer import ReadoutFit
-from counterproof.forensics.responsefindings import PIVOT, in_the_open, open_background
+from counterproof.forensics.places import at, in_the_open, open_background, place_of
+from counterproof.forensics.responsefindings import PIVOT
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import from_interval, in_words
 from counterproof.quantities import Estimate
@@ -125,23 +126,13 @@ def _sensitivity(
 ) -> tuple[Estimate, tuple[str, ...]] | None:
     """Counts per second per µSv/h for caesium by a reference, its calibration left out of u."""
     best: tuple[Estimate, tuple[str, ...]] | None = None
-    places = {
-        (e.run.sources, e.run.position.distance_mm)
+    own_places = {
+        place_of(e)
         for e in mine
         if e.run.with_source and in_the_open(e) and PIVOT in e.nuclides[:1]
     }
-    for place in places:
-
-        def there(group: Sequence[Evidence], place: object = place) -> list[Evidence]:
-            return [
-                e
-                for e in group
-                if (e.run.sources, e.run.position.distance_mm) == place
-                and e.run.with_source
-                and in_the_open(e)
-            ]
-
-        own, other = there(mine), there(theirs)
+    for place in own_places:
+        own, other = at(place, mine), at(place, theirs)
         if not other:
             continue
         top = lv.net(own, [e for e in mine if open_background(e)], lv.count_rate)

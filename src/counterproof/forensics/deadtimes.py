@@ -26,9 +26,8 @@ from counterproof.counting.deadtime_sources import dead_time_from_two_sources
 from counterproof.counting.ratefit import fit_rates
 from counterproof.errors import UserError
 from counterproof.forensics.interference import waits_of
-from counterproof.forensics.responsefindings import in_the_open, open_background
+from counterproof.forensics.places import in_the_open, open_background, relative_dose
 from counterproof.quantities import Estimate
-from counterproof.trials import levels as lv
 from counterproof.trials.shape import Counter, Evidence
 
 Floats = NDArray[np.float64]
@@ -258,7 +257,7 @@ def _ladder(
     for source, levels in places.items():
         rows = []
         for at, group in levels.items():
-            truth = _relative_truth(source, at, counter, evidence, group)
+            truth = relative_dose(((source,), at), counter, evidence, group)
             if truth is not None and truth.value > 0.0:
                 rows.append((truth, *_counts(group), tuple(e.run.id for e in group)))
         if len(rows) < LEVELS:
@@ -275,32 +274,6 @@ def _ladder(
         if best is None or series.counts.sum() > best.counts.sum():
             best = series
     return best
-
-
-def _relative_truth(
-    source: str,
-    at: float,
-    counter: Counter,
-    evidence: Sequence[Evidence],
-    group: Sequence[Evidence],
-) -> Estimate | None:
-    """Net dose rate by one reference, the scale's uncertainty left out; else by physics."""
-    for name, theirs in lv.by_counter([e for e in evidence if e.counter.is_reference]):
-        there = [
-            e
-            for e in theirs
-            if e.run.sources == (source,)
-            and e.run.position.distance_mm == at
-            and e.run.with_source
-            and in_the_open(e)
-        ]
-        if name == counter.name or not there:
-            continue
-        net = lv.net_by_calibration(there, [e for e in theirs if open_background(e)])
-        if net is not None:
-            u = float(np.sqrt(max(net.estimate.u**2 - net.fixed_u**2, 0.0)))
-            return Estimate(net.estimate.value, u, net.estimate.low, net.estimate.high)
-    return next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
 
 
 def _of_series(series: Series, background: tuple[float, float]) -> SeriesFit:

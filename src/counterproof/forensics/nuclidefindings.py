@@ -14,7 +14,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from counterproof.forensics.answer import ReadoutFit
-from counterproof.forensics.responsefindings import in_the_open, open_background
+from counterproof.forensics.places import (
+    Place,
+    in_the_open,
+    open_background,
+    place_of,
+    referred,
+)
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import LN10, in_words
 from counterproof.quantities import Estimate
@@ -104,15 +110,15 @@ def sensitivities(
     """
     mine = [e for e in evidence if e.counter.name == counter.name]
     background = [e for e in mine if open_background(e)]
-    groups: dict[tuple[tuple[str, ...], float | None], list[Evidence]] = {}
+    groups: dict[Place, list[Evidence]] = {}
     for e in mine:
         if e.run.with_source and in_the_open(e) and e.nuclides[1:] == () and _is_set_for(e):
-            groups.setdefault((e.run.sources, e.run.position.distance_mm), []).append(e)
+            groups.setdefault(place_of(e), []).append(e)
     found: dict[str, tuple[Estimate, tuple[str, ...]]] = {}
-    for key, group in groups.items():
+    for group in groups.values():
         nuclide = group[0].nuclides[0]
         net = lv.net(group, background, lv.count_rate)
-        truth = _truth(key, group, evidence)
+        truth = _truth(counter, group, evidence)
         if net is None or truth is None or (group[0].cover_mg_cm2 or math.inf) < STOPS_MG_CM2:
             continue
         if truth[0].low <= 0.0 or net.estimate.low <= 0.0:
@@ -129,24 +135,12 @@ def _is_set_for(e: Evidence) -> bool:
 
 
 def _truth(
-    key: tuple[tuple[str, ...], float | None],
-    group: Sequence[Evidence],
-    evidence: Sequence[Evidence],
+    counter: Counter, group: Sequence[Evidence], evidence: Sequence[Evidence]
 ) -> tuple[Estimate, tuple[str, ...]] | None:
     """Net dose rate by a reference calibrated for the nuclide, else by physics."""
-    for name, theirs in lv.by_counter([e for e in evidence if e.counter.is_reference]):
-        there = [
-            e
-            for e in theirs
-            if (e.run.sources, e.run.position.distance_mm) == key
-            and e.run.with_source
-            and in_the_open(e)
-        ]
-        if name == group[0].counter.name or not there or not lv.calibrated_for(there[0]):
-            continue
-        dose = lv.net_by_calibration(there, [e for e in theirs if open_background(e)])
-        if dose is not None:
-            return dose.estimate, tuple(e.run.id for e in there)
+    found = referred(place_of(group[0]), counter, evidence, calibrated=True)
+    if found is not None:
+        return found[0].estimate, found[1]
     expected = next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
     return None if expected is None else (expected, ())
 

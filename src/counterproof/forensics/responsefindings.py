@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from counterproof.counting.ratio import ratio_of
+from counterproof.forensics.places import in_the_open, open_background
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import bound_from_p, from_interval, in_words
 from counterproof.forensics.twins import tube_likeness
@@ -51,16 +52,6 @@ class Quotient:
     reference: str
     value: Estimate
     runs: tuple[str, ...]
-
-
-def in_the_open(e: Evidence) -> bool:
-    """Whether nothing stood between source and counter, which faced it."""
-    return not e.run.position.absorbers and e.run.position.angle_deg == 0.0
-
-
-def open_background(e: Evidence) -> bool:
-    """Whether a run shows the place's background, no source and no shield about."""
-    return e.run.is_background and in_the_open(e)
 
 
 def quotients(

@@ -18,8 +18,8 @@ from counterproof.forensics.clocks import tidy
 from counterproof.forensics.ladder import NEEDED, LadderFit, fit_ladder
 from counterproof.forensics.lattice import find_step
 from counterproof.forensics.paired import PairedRun
+from counterproof.forensics.places import in_the_open, open_background, relative_dose
 from counterproof.forensics.registerfindings import factor_step, stretches
-from counterproof.forensics.responsefindings import in_the_open, open_background
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import LN10, in_words
 from counterproof.quantities import Estimate
@@ -82,7 +82,7 @@ def _ladder(
     for at in sorted(places, reverse=True):
         group = places[at]
         level = lv.pool(group, lv.displayed_dose_rate)
-        known = _truth(source, at, counter, evidence) or _expected(group)
+        known = relative_dose(((source,), at), counter, evidence, group)
         if level is None or known is None or min(level.estimate.value, known.value) <= 0.0:
             continue
         displayed.append(level.estimate)
@@ -94,32 +94,6 @@ def _ladder(
     background = lv.pool(own, lv.displayed_dose_rate)
     base = None if background is None else background.estimate
     return Levels(source, tuple(displayed), tuple(truth), base, tuple(runs))
-
-
-def _truth(
-    source: str, at: float, counter: Counter, evidence: Sequence[Evidence]
-) -> Estimate | None:
-    """Net dose rate by a reference; its calibration is common to all levels and left out."""
-    for name, theirs in lv.by_counter([e for e in evidence if e.counter.is_reference]):
-        there = [
-            e
-            for e in theirs
-            if e.run.sources == (source,)
-            and e.run.position.distance_mm == at
-            and e.run.with_source
-            and in_the_open(e)
-        ]
-        if name == counter.name or not there:
-            continue
-        net = lv.net_by_calibration(there, [e for e in theirs if open_background(e)])
-        if net is not None and net.estimate.low > 0.0:
-            u = math.sqrt(max(net.estimate.u**2 - net.fixed_u**2, 0.0))
-            return normal(net.estimate.value, u, lv.DOSE_RATE)
-    return None
-
-
-def _expected(group: Sequence[Evidence]) -> Estimate | None:
-    return next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
 
 
 def fit_levels(levels: Levels) -> LadderFit | None:
