@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import Counter
 
 from counterproof.calibration import says
-from counterproof.quantities.format import format_number
-from counterproof.records import Publication
+from counterproof.quantities.format import format_estimate, format_number
+from counterproof.records import Judgement, Publication
 from counterproof.records.publication import Brief
 from counterproof.texts import text
 
 MOST_POINTS = 5
+MOST_FINDINGS = 3
 STRONG = 1.0  # log₁₀ of a Bayes factor from which evidence is called strong
 
 
@@ -56,12 +57,24 @@ def _points(p: Publication) -> tuple[str, ...]:
     """What was found: strong findings, calibration, retest; statements where there are none."""
     strong = [f for f in p.findings if (f.log10_bayes_factor or 0.0) >= STRONG]
     strong.sort(key=lambda f: -(f.log10_bayes_factor or 0.0))
-    points = [_sentence(f.statement) for f in strong[:MOST_POINTS]]
+    points = [_failed(j) for o in p.outcomes for j in o.judgements if j.verdict == "not met"]
+    points = points[:MOST_POINTS] + [_sentence(f.statement) for f in strong[:MOST_FINDINGS]]
     points += [" ".join(says(c)[:3]) for c in p.calibrations[:2]]
     points += [r.statement for r in p.retests[:1]]
     if not points:
         points = [_sentence(o.headline) for o in p.outcomes[:MOST_POINTS]]
     return tuple(dict.fromkeys(points))
+
+
+def _failed(j: Judgement) -> str:
+    """A failed judgement with what it should have been."""
+    value = format_estimate(j.measured.estimate())
+    low, high = (j.criterion.low, j.criterion.high) if j.criterion else (None, None)
+    if low is not None and high is not None:
+        return _sentence(text("brief.outside", what=j.quantity, value=value, low=low, high=high))
+    bound = high if low is None else low
+    key = "brief.above" if low is None else "brief.below"
+    return _sentence(text(key, what=j.quantity, value=value, bound=bound))
 
 
 def _sentence(words: str) -> str:
@@ -87,6 +100,7 @@ def _advice(p: Publication) -> tuple[str, ...]:
             said += [
                 text(
                     "brief.multiply",
+                    probe=c.probe or text("calibration.built_in"),
                     where=text(f"calibration.band.{b.name.replace(' ', '_')}"),
                     factor=format_number(b.factor.value),
                 )
