@@ -21,6 +21,7 @@ from counterproof.progress import Report
 from counterproof.records import Position, Run
 from counterproof.texts import text
 from counterproof.workshop.jobs import Jobs
+from counterproof.workshop.logbook import LOGGER
 from counterproof.workshop.settings import load_settings
 
 if TYPE_CHECKING:
@@ -258,6 +259,7 @@ class Desk:
                 keep_sound=wish.keep_sound,
                 units=units_of(bench.get(Instrument, live.run.instrument)),
                 planned_s=wish.planned_s,
+                at_end=self._over,
             )
             return self.live
 
@@ -292,6 +294,7 @@ class Desk:
                 keep_sound=wish.keep_sound,
                 units=units_of(bench.get(Instrument, run.instrument)),
                 planned_s=wish.planned_s,
+                at_end=self._over,
                 earlier=earlier,
             )
             return self.live
@@ -310,6 +313,13 @@ class Desk:
             run = self.live.finish(keep_sound if self.live.keeps_sound else drop_sound)
             self.live = None
             return run
+
+    def _over(self) -> None:
+        """The planned time of a run is over: keep it, whoever watches."""
+        try:
+            self.finish()
+        except UserError as error:
+            LOGGER.error("a run could not be finished: %s", error.message)
 
     def _none_live(self) -> None:
         if self.live is not None:

@@ -57,6 +57,7 @@ class LiveSession:
         planned_s: how long it is meant to last, ``None`` when open.
         taught: the click's shape, if it is known.
         earlier: what was counted before the run was interrupted.
+        at_end: called, in a thread of its own, when the planned time is over.
     """
 
     def __init__(
@@ -72,6 +73,7 @@ class LiveSession:
         planned_s: float | None = None,
         taught: ClickShape | None = None,
         earlier: PulseTrain | None = None,
+        at_end: Callable[[], None] | None = None,
     ) -> None:
         """Begin to listen if there is something to listen to."""
         self.bench, self.live, self.way = bench, live, way
@@ -83,7 +85,7 @@ class LiveSession:
         self._source: LiveSource | None = None
         self._listener: Listener | None = None
         self._sound: LiveSound | None = None
-        self._earlier = earlier
+        self._earlier, self._at_end = earlier, at_end
         self._heard = Heard(None if earlier is None else earlier.times_s)
         self._gaps: list[tuple[float, float]] = []
         if earlier is not None:
@@ -156,6 +158,9 @@ class LiveSession:
         assert self._listener is not None
         try:
             self._listener.run(self._tell, self.planned_s)
+            over = self.planned_s is not None and self._now.seconds >= self.planned_s
+            if over and self._at_end is not None and not self._halt.is_set():
+                threading.Thread(target=self._at_end, name="end of a run", daemon=True).start()
         except UserError as error:
             self.sentence = error.message
         except Exception:  # noqa: BLE001  the last resort of a thread: logged whole

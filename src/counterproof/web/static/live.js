@@ -42,7 +42,8 @@
     offer(now);
     if (way === "pad") return;
     say("count", String(now.count));
-    say("seconds", length(now.seconds));
+    say("seconds", length(now.seconds) + (now.planned ? " / " + length(now.planned) : ""));
+    if (el("progress")) { el("progress").hidden = !now.planned; if (now.planned) el("progress").value = Math.min(1, now.seconds / now.planned); }
     if (now.rate.per_min) {
       say("rate", now.rate.per_min);
       say("interval", now.rate.interval);
