@@ -51,6 +51,7 @@ COMMANDS: dict[str, str] = {
     "retest": "counterproof.cli.retest:retest",
     "retrofit": "counterproof.cli.retrofit:retrofit",
     "filter": "counterproof.cli.filter:filter_",
+    "build-sheet": "counterproof.cli.build:build_sheet",
     "dossier": "counterproof.cli.dossier:dossier",
     "export": "counterproof.cli.export:export",
     "licences": "counterproof.cli.licences:licences",
