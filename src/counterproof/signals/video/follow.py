@@ -123,7 +123,9 @@ class Follower:
         """Return the shift that a phase correlation finds."""
         rows, cols = self._reference.shape
         cross = fft.rfft2(picture * _window(rows, cols)) * np.conj(self._spectrum)
-        peak = fft.irfft2(cross / (np.abs(cross) + 1e-3 * np.abs(cross).max()), s=(rows, cols))
+        peak = fft.irfft2(
+            cross / (np.abs(cross) + 1e-3 * np.abs(cross).max() + 1e-9), s=(rows, cols)
+        )
         at = np.unravel_index(int(np.argmax(peak)), peak.shape)
         # the upper half of a spectrum's shifts are negative ones
         dy, dx = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from counterproof.errors import UserError
@@ -63,6 +64,20 @@ class Format:
             return False
         before, _, after = shown.partition(".")
         return any(len(before) >= n and len(after) == d for n, d in self.forms)
+
+    def could_be(self, points: Sequence[bool]) -> bool:
+        """Say whether glyphs may be a number in one of the forms.
+
+        Args:
+            points: of each glyph from left to right, whether it looks like a point.
+        """
+        digits = len(points) - sum(points)
+        for before, decimals in self.forms:
+            if digits < before + decimals or sum(points) != (decimals > 0):
+                continue
+            if not decimals or points[len(points) - 1 - decimals]:
+                return True
+        return False
 
 
 def tidy_key(typed: str) -> str:

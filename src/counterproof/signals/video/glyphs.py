@@ -196,9 +196,9 @@ def teach(keyed: Sequence[tuple[Picture, str]], base: Glyphs | None = None) -> G
     """
     lines = [(line, tidy_key(typed)) for line, typed in keyed]
     lines = [(line, typed) for line, typed in lines if typed]
-    best: tuple[int, Cut] = (-1, CUTS[0] if base is None or not base.chars else base.cut)
+    best: tuple[float, Cut] = (-1.0, CUTS[0] if base is None or not base.chars else base.cut)
     for how in dict.fromkeys((best[1], *CUTS)):
-        fit = sum(_labelled(cut_line(line, how), typed) is not None for line, typed in lines)
+        fit = sum(_fit(_labelled(cut_line(line, how), typed)) for line, typed in lines)
         if fit > best[0]:
             best = (fit, how)
     known = Glyphs(cut=best[1]) if base is None else replace(base, cut=best[1])
@@ -215,6 +215,13 @@ def teach(keyed: Sequence[tuple[Picture, str]], base: Glyphs | None = None) -> G
             known.add(char, glyph.picture)
     known.refused = tuple(refused)
     return known
+
+
+def _fit(named: list[tuple[str, Glyph]] | None) -> float:
+    """Return how well a cut suits a still: best with a glyph for each character."""
+    if named is None:
+        return 0.0
+    return 1.0 if all(len(char) == 1 for char, _ in named) else 0.5
 
 
 def _labelled(glyphs: list[Glyph], typed: str) -> list[tuple[str, Glyph]] | None:

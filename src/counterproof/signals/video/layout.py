@@ -25,6 +25,8 @@ from counterproof.texts import text
 
 SURVEY = 60
 """Stills that are looked at beforehand."""
+_LEAST_CONTRAST = 8.0
+"""Ink weaker than this, of 255 steps of luminance, is not told from noise."""
 _MARGIN = 0.3
 """Margin around the marked region, as a share of its height: room for the hand's tremor."""
 
@@ -290,14 +292,16 @@ def _field(
     here = np.eye(3)
     matrix = matrix @ _lean(_slant([rough.line(w, here) for w in wholes]))
     straight_field = Field(matrix, columns_n, dark, 1.0, digit, Box(0, 0, 1, 1))
-    strengths = [strength(straight_field.line(w, here)) for w in wholes]
+    contrast = float(np.median([strength(straight_field.line(w, here)) for w in wholes]))
+    if contrast < _LEAST_CONTRAST:
+        return None
     box = Box(
         round(off[0] + left),
         round(off[1] + min(head0, head1)),
         right - left,
         round(max(foot0, foot1) - min(head0, head1)),
     )
-    return Field(matrix, columns_n, dark, float(np.median(strengths)), digit, box)
+    return Field(matrix, columns_n, dark, contrast, digit, box)
 
 
 def _placed(picture: Picture, part: tuple[slice, slice]) -> Picture:

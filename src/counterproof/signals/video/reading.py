@@ -171,7 +171,7 @@ def _pass(looks: Sequence[Look], glyphs: Glyphs, form: Format, report: Report) -
 
 def _read(look: Look, glyphs: Glyphs, form: Format) -> _Read:
     line, first = look.line, None
-    for how in dict.fromkeys((glyphs.cut, *CUTS[:3])):
+    for how in dict.fromkeys((glyphs.cut, *CUTS[:3], *CUTS[-2:])):
         cut = cut_line(line, how)
         matches = [(glyphs.match(g.picture), g.picture) for g in cut]
         shown = "".join(m.char for m, _ in matches)

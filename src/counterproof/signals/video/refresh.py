@@ -52,7 +52,7 @@ def find_refresh(changes_s: Floats, frame_s: float) -> Refresh | None:
         return None
     shortest = max(2.5 * frame_s, 0.05)
     # first on a stretch in which periods need not be known well, then on all of it
-    part = t[t <= t[0] + 60 * _LONGEST_S][:300]
+    part = t[t <= t[0] + 60 * _LONGEST_S][:150]
     length = max(float(part[-1] - part[0]), 1.0)
     f = np.arange(1.0 / _LONGEST_S, 1.0 / shortest, 0.2 / length)
     strong = _resultants(part, f)

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from counterproof.errors import UserError
 from counterproof.safefile import atomic_write
 from counterproof.signals.sniff import read_head
-from counterproof.signals.video.cut import CUTS, cut_line
+from counterproof.signals.video.cut import CUTS, Cut, Glyph, cut_line
 from counterproof.signals.video.formats import Format, tidy_key
 from counterproof.signals.video.glyphs import Glyphs, _shifted, distances, teach
 from counterproof.signals.video.scan import Look
@@ -176,14 +176,14 @@ def first_sheet(looks: Sequence[Look], form: Format, most: int = MOST) -> Sheet:
         most: stills at most.
     """
     steady = [k for k in looks if k.stills > 1] or list(looks)
+    steady = steady[:: max(1, len(steady) // 1500)]
+    how = _best_cut(steady, form)
     groups: list[tuple[NDArray[np.float32], float]] = []
     shown: list[set[int]] = []
     kept: list[Look] = []
-    for look in steady[:: max(1, len(steady) // 1500)]:
-        glyphs = cut_line(look.line, CUTS[0])
-        least = min(n + d for n, d in form.forms)
-        most_n = max(n + d for n, d in form.forms) + 4
-        if not least <= len(glyphs) <= most_n:
+    for look in steady:
+        glyphs = cut_line(look.line, how)
+        if not _plausible(glyphs, form):
             continue
         seen = set()
         for glyph in glyphs:
@@ -215,6 +215,28 @@ def first_sheet(looks: Sequence[Look], form: Format, most: int = MOST) -> Sheet:
         look = kept[i]
         sheet.ask([Still(0, look.middle_s, look.ink, why=text("video.why_new"))])
     return sheet
+
+
+def _plausible(glyphs: Sequence[Glyph], form: Format) -> bool:
+    """Say whether a cut line may be a number, its point perhaps one with a digit."""
+    points = [g.is_low for g in glyphs]
+    if form.could_be(points):
+        return True
+    least = min(n + d for n, d in form.forms)
+    return not any(points) and least <= len(points) <= least + 4
+
+
+def _best_cut(looks: Sequence[Look], form: Format) -> Cut:
+    """Return the cut after which most looks could be numbers."""
+    some = looks[:: max(1, len(looks) // 40)]
+    best, most = CUTS[0], -1
+    for how in CUTS:
+        fit = sum(form.could_be([g.is_low for g in cut_line(k.line, how)]) for k in some)
+        if fit > most:
+            best, most = how, fit
+        if fit == len(some):
+            break
+    return best
 
 
 def _paper(ink: NDArray[np.uint8]) -> NDArray[np.uint8]:
