@@ -21,6 +21,8 @@ from counterproof.texts import text
 from counterproof.trials import levels as lv
 from counterproof.trials.shape import Evidence
 
+GIVEN = frozenset({"expected dose rate", "true dose rate", "net dose rate by calibration"})
+"""Columns that tell of the source and not of the counter: a change of the counter leaves them."""
 _LEVEL = re.compile(r"[0-9.,]+ (?:± [0-9.,]+|\+[0-9.,]+ −[0-9.,]+)(?: \(95 %\))?")
 
 
@@ -41,8 +43,7 @@ def pairs_of(before: Outcome, after: Outcome) -> list[Pair]:
             again = other.values.get(column)
             if not (isinstance(value, Measured) and isinstance(again, Measured)):
                 continue
-            # what is expected at a place is the same before and after
-            if value != again and _finite(value, again):
+            if column not in GIVEN and _finite(value, again):
                 name = f"{row.label}: {column}"
                 found.append(_plain(before.trial, name, value, again))
     return found

@@ -19,7 +19,9 @@ def card(c: Calibration) -> Card:
     ]
     if c.advice:
         worst = max(a.worst_percent for a in c.advice)
-        lines.append((text("dossier.card_left"), f"≤ {format_number(worst, 2)} %"))
+        u = max((b.expanded_percent or 0.0 for b in c.bands), default=0.0)
+        left = text("dossier.card_beside", worst=format_number(worst, 2), u=format_number(u, 2))
+        lines.append((text("dossier.card_left"), left))
     if c.standing == "relative only":
         lines.append((text("dossier.card_factor"), text("dossier.card_relative")))
     else:
@@ -33,6 +35,10 @@ def card(c: Calibration) -> Card:
             for band in c.bands[:1]
             if band.sensitivity is not None and band.factor is None
         ]
+    at_background = c.levels[-1].remaining_percent if c.levels else None
+    if at_background is not None and c.levels[-1].distance_mm is None:
+        shown = f"{at_background:+.0f} %".replace("-", "−")
+        lines.append((text("dossier.card_background"), shown))
     v = c.validity
     if v.low_usv_h is not None and v.high_usv_h is not None:
         span = f"{format_number(v.low_usv_h, 2)} … {format_number(v.high_usv_h, 2)} µSv/h"

@@ -93,6 +93,7 @@ def _advice(p: Publication) -> tuple[str, ...]:
                 unit=a.unit,
                 probe=c.probe or text("calibration.built_in"),
                 worst=format_number(a.worst_percent, 2),
+                u=format_number(max(b.expanded_percent or 0.0 for b in c.bands), 2),
             )
             for a in c.advice
         ]
