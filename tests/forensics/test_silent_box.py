@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from counterproof.forensics.readout_trial import TRIAL
 from counterproof.forensics.registerfindings import register_findings, scatter_findings, stretches
 from counterproof.forensics.silentfindings import (
     fit_levels,
@@ -15,7 +16,9 @@ from counterproof.forensics.silentfindings import (
     silent_answer,
 )
 from counterproof.readout import Boxcar, ReadoutModel, run_readout
+from counterproof.records import Measured
 from counterproof.signals.trains import ReadingLog
+from counterproof.trials.criteria import profile
 from counterproof.trials.shape import Counter, Evidence
 from tests.forensics.runs import LANTERN, WREN, estimate, evidence, steady
 
@@ -223,3 +226,13 @@ def test_scatter_of_a_run_over_several_levels_is_not_judged():
     )
     stairs = [evidence("stairs", stated, readings=(log,), seconds=2700.0)]
     assert scatter_findings("Lantern", stairs, None) == []
+
+
+def test_the_readout_trial_says_what_the_numbers_alone_tell():
+    outcome = TRIAL.analyse(LANTERN, ladder(TWO), profile("grade_b"))
+    assert outcome.verdict == "cannot tell yet"
+    assert "the factor changes there" in outcome.statement
+    ratio = outcome.table[0].values["factor above over below"]
+    assert isinstance(ratio, Measured)
+    assert ratio.value == pytest.approx(240 / 140, rel=0.06)
+    assert len(outcome.runs) == len(PLACES_MM) + 1

@@ -13,6 +13,7 @@ import numpy as np
 from counterproof.forensics.answer import UNDETERMINED, ReadoutFit
 from counterproof.forensics.firmware import fit_readout
 from counterproof.forensics.paired import PairedRun
+from counterproof.forensics.silentfindings import silent_answer
 from counterproof.quantities import Estimate
 from counterproof.quantities.units import convert
 from counterproof.records import (
@@ -99,9 +100,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
     """
     paired = paired_runs(subject.name, evidence)
     if not paired:
-        nothing = text("trials.readout.nothing", instrument=subject.name)
-        pairs = text("trials.readout.need_pairs")
-        return not_yet(NAME, subject, nothing, [pairs], text("trials.readout.method"))
+        return _by_numbers_alone(subject, evidence)
     fit = fit_readout([run for _, run in paired])
     seconds = sum(run.duration_s for _, run in paired)
     judgements = _judged(subject, fit, profile, seconds)
@@ -120,6 +119,26 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         charts=tuple(_charts(subject.name, fit, paired)),
         warnings=fit.missing,
         method=text("trials.readout.method"),
+    )
+
+
+def _by_numbers_alone(subject: Counter, evidence: Sequence[Evidence]) -> Outcome:
+    """Say what the display alone tells: a change of factor, its place, step and refresh."""
+    nothing = text("trials.readout.nothing", instrument=subject.name)
+    answer = silent_answer(subject, evidence)
+    if not answer.statements:
+        pairs = text("trials.readout.need_pairs")
+        return not_yet(NAME, subject, nothing, [pairs], text("trials.readout.method"))
+    own = [e for e in evidence if e.counter.name == subject.name and e.readings]
+    return Outcome(
+        trial=NAME,
+        instrument=subject.name,
+        verdict="cannot tell yet",
+        statement=" ".join([nothing, *answer.statements]),
+        runs=tuple(e.run.id for e in own),
+        table=tuple(_rows(subject.name, answer)),
+        warnings=answer.missing,
+        method=text("trials.readout.method_alone"),
     )
 
 
@@ -146,6 +165,7 @@ def _rows(name: str, fit: ReadoutFit) -> list[Row]:
         for i, f in enumerate(fit.factors, start=1)
     ]
     found += [
+        ("factor above over below", fit.factor_ratio),
         ("switch", fit.switch),
         ("time constant", fit.time_constant),
         ("step of the display", fit.quantum),
