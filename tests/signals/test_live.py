@@ -69,7 +69,8 @@ def test_pulses_are_stamped_on_arrival(terminal, mapping, what):
     assert train.warnings == ()
     # intervals hold to a scheduler's delay; the median one is far better
     late = train.times_s - (np.array(sent) - source._zero)
-    assert (late > 0).all()
+    # the time on the wire is taken off, and a pseudo-terminal has no wire
+    assert (late > -10 * len(what) / 115200).all()
     assert np.median(late) < 0.1
     # silence is told as well: events come all the time and leave no hole
     edges = np.array([(event.start_s, event.until_s) for event in events])
