@@ -114,7 +114,7 @@ class Tube:
                 raise UserError(text("tube.size", what=what, value=f"{size:g}"))
         if not 0.0 <= self.anode_radius_cm < self.radius_cm:
             raise UserError(text("tube.anode"))
-        if not 0.0 < self.gas.density_g_cm3 < 0.05:
+        if not 1e-8 < self.gas.density_g_cm3 < 0.05:
             raise UserError(text("tube.no_gas"))
 
     @property
