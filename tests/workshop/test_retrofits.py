@@ -1,6 +1,8 @@
 """A retrofit proposed from a bench: kit in, outlook out. Physics is replaced by invented yields."""
 
 import json
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -111,3 +113,24 @@ def test_filter_and_housing_lie_around_the_tube():
     layers = yields.in_probe(tube, probe).filter
     assert [(f.material, f.coverage) for f in layers] == [("Sn", 1.0), ("PMMA", 0.75)]
     assert yields.in_probe(tube, None) is tube
+
+
+def test_the_library_example_of_the_page_runs(tmp_path, monkeypatch, capsys):
+    page = (Path(__file__).parents[2] / "docs" / "retrofit.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    Instrument.model_validate(LANTERN).save(tmp_path / "lantern.toml")
+    for name, file in (("own", "tube-lantern.toml"), ("slim steel", "tube-slim-steel.toml")):
+        tube = {"name": name, "outer_diameter_mm": 10, "length_mm": 90, "datasheet": SHEET}
+        Tube.model_validate(tube).save(tmp_path / file)
+    monkeypatch.setattr(yields, "yields_of", invented_yields)
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "retrofit.md", "exec"), {})
+    assert "slim steel comes first" in capsys.readouterr().out
+
+
+def test_every_figure_and_option_of_the_page_exists():
+    from counterproof.retrofit.wishes import FIGURES
+
+    page = (Path(__file__).parents[2] / "docs" / "retrofit.md").read_text(encoding="utf-8")
+    for figure in FIGURES:
+        assert f"`{figure}`" in page
