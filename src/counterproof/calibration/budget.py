@@ -20,7 +20,13 @@ from counterproof.records.calibration import BudgetRow
 from counterproof.texts import text
 
 LEAST_PERCENT = 0.01  # a line below a hundredth of a per cent only lengthens the table
-UNITS = {"offset": "mm", "scatter": "1/m", "dead time": "s", "distance": "mm"}
+UNITS = {
+    "offset": ("mm", 1.0),
+    "scatter": ("1/m", 1.0),
+    "dead time": ("µs", 1e6),
+    "distance": ("mm", 1.0),
+}
+"""Unit of an input by group, and how many of it make one of the fit's; all others are relative."""
 
 
 @dataclass(frozen=True)
@@ -103,8 +109,8 @@ def _assumed(found: Fit, share: Floats) -> list[BudgetRow]:
                 name=_called(key, first),
                 evaluation=first.prior.kind,
                 distribution=first.prior.distribution,
-                u=widest if UNITS.get(first.group) else 100.0 * widest,
-                unit=UNITS.get(first.group, "%"),
+                u=widest * UNITS.get(first.group, ("%", 100.0))[1],
+                unit=UNITS.get(first.group, ("%", 100.0))[0],
                 sensitivity=_per_unit(first, float(after[members[0]])) if single else None,
                 contribution_percent=100.0 * part,
                 dof=None if math.isinf(first.prior.dof) else first.prior.dof,
@@ -116,8 +122,8 @@ def _assumed(found: Fit, share: Floats) -> list[BudgetRow]:
 
 def _per_unit(nuisance: Nuisance, share: float) -> float:
     """Change of the factor in per cent per unit (or per per cent) of the nuisance."""
-    per = 100.0 * share / nuisance.prior.u
-    return per if UNITS.get(nuisance.group) else per / 100.0
+    scale = UNITS.get(nuisance.group, ("%", 100.0))[1]
+    return 100.0 * share / nuisance.prior.u / scale
 
 
 def _called(key: str, nuisance: Nuisance) -> str:

@@ -20,12 +20,17 @@ def value(cell: Cell) -> str:
     if cell is None:
         return "–"
     if isinstance(cell, Measured):
-        return format_estimate(_typeset(cell))
+        return _together(format_estimate(_typeset(cell)))
     if isinstance(cell, str):
         return cell
     if isinstance(cell, int):
         return f"{cell:,}".replace(",", "\u2009")
     return str(int(cell)) if cell == int(cell) and abs(cell) < 1e6 else format_number(cell)
+
+
+def _together(words: str) -> str:
+    """Keep a per cent sign with its number."""
+    return words.replace(" %", "\u00a0%")
 
 
 def _typeset(measured: Measured) -> Estimate:
@@ -37,7 +42,7 @@ def _typeset(measured: Measured) -> Estimate:
 def interval(measured: Measured) -> str:
     """Print the coverage interval of a measured value."""
     e = _typeset(measured)
-    return format_interval(e.low, e.high, e.coverage, e.unit)
+    return _together(format_interval(e.low, e.high, e.coverage, e.unit))
 
 
 def moment(when: datetime) -> str:

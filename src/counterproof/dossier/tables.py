@@ -20,7 +20,7 @@ def _head(room: str, *names: str) -> tuple[str, ...]:
 
 def percent(x: float | None) -> str:
     """Print a percentage with two significant digits."""
-    return "–" if x is None else f"{format_number(x, 2)} %"
+    return "–" if x is None else f"{format_number(x, 2)}\u00a0%"
 
 
 def outcomes(p: Publication) -> Grid:
@@ -55,7 +55,11 @@ def budget(band: Band) -> Grid:
     """The GUM budget of a factor."""
     rows: list[tuple[str, ...]] = []
     for r in band.budget:
-        per = "–" if r.sensitivity is None else f"{format_number(r.sensitivity)} %/{r.unit}"
+        per = (
+            "–"
+            if r.sensitivity is None
+            else text("dossier.per", value=format_number(r.sensitivity), unit=r.unit)
+        )
         rows.append(
             (
                 r.name,
