@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from counterproof.bench import Bench
 from counterproof.errors import UserError
-from counterproof.kit import Instrument, Tube
+from counterproof.kit import Instrument
 from counterproof.kit.to_tube import tube_model
 from counterproof.progress import Report, silent
 from counterproof.records import Finding
@@ -14,6 +14,7 @@ from counterproof.records.findings import FindingListing
 from counterproof.texts import text
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
+from counterproof.workshop.predicted import tube_in_use
 
 if TYPE_CHECKING:
     from counterproof.forensics import ReadoutFit
@@ -33,30 +34,31 @@ def draw_findings(bench: Bench, instrument: str, report: Report = silent) -> Fin
 
     counter = counter_of(bench.get(Instrument, instrument))
     evidence = gather(bench, instrument)
-    fit, runs = firmware_of([e for e in evidence if e.counter.name == instrument], report)
-    found = findings_of(counter, evidence, fit, runs, described_of(bench, instrument))
+    own = [e for e in evidence if e.counter.name == instrument]
+    fit, runs = firmware_of(own, report)
+    found = findings_of(counter, evidence, fit, runs, described_of(bench, instrument, own))
     missing = [] if fit is None else list(fit.missing)
     if fit is None:
         missing.append(text("forensics.no_pairs", instrument=instrument))
     return FindingListing(instrument=instrument, findings=tuple(found), missing=tuple(missing))
 
 
-def described_of(bench: Bench, instrument: str) -> Described | None:
-    """Return what the bench says stands before the gas of an instrument's tube, thinnest place.
+def described_of(bench: Bench, instrument: str, own: list[Evidence]) -> Described | None:
+    """Return what the bench says stands before the gas of the tube in use, thinnest place.
 
     A sleeve with openings does not count: betas come in beside it. ``None`` where no tube is named
     or its description cannot be a tube.
     """
     from counterproof.forensics.sensorfindings import Described
 
-    name = bench.get(Instrument, instrument).tube
-    if name is None or name not in bench.names(Tube):
-        return None
     try:
-        model = tube_model(bench.get(Tube, name))
+        tube = tube_in_use(bench, instrument, own)
+        model = None if tube is None else tube_model(tube)
     except UserError:
         return None
-    each = [_thinnest(tube) for tube in (model.nominal, *model.variants)]
+    if model is None:
+        return None
+    each = [_thinnest(layers) for layers in (model.nominal, *model.variants)]
     return Described(each[0][1], min(a for a, _ in each), max(a for a, _ in each))
 
 
