@@ -4,6 +4,8 @@ What to use when
 ----------------
 * a sound or video file: :func:`counterproof.signals.audio.open_audio`, then click detection
   (:mod:`counterproof.signals.clicks`);
+* the display in a video: :func:`counterproof.signals.video.watch`, then the rest of
+  :mod:`counterproof.signals.video`;
 * a microphone: :class:`counterproof.signals.microphone.MicrophoneSource`, then the same detection;
 * a table from anywhere: :func:`counterproof.signals.suggest.suggest_mapping`, shown to a person,
   then :func:`counterproof.signals.tables.read_table` with the confirmed
