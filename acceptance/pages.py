@@ -140,7 +140,6 @@ def _live(scratch: Path) -> list[Row]:
         heard = float(page.evaluate("document.getElementById('live').dataset.seconds"))
         served.kill()
         served = Served(scratch, str(folder), port=served.port)
-        page.goto(f"{served.at}/jobs/1")
         page.wait_for_url("**/runs/run-0002", timeout=30000)
         served.stop()
     from counterproof.bench.livesound import pieces

@@ -82,8 +82,9 @@ def test_a_microphone_run_survives_a_power_cut_and_goes_on(tmp_path: Path) -> No
             counted = int(states[-1]["count"])  # type: ignore[call-overload]
 
             served = Served(tmp_path, str(tmp_path / "bench"), port=served.port)
-            page.goto(f"{served.at}/jobs/1")  # counts what the cut left uncounted
-            page.wait_for_url("**/runs/run-0001", timeout=20000)
+            page.wait_for_url("**/runs/run-0001", timeout=20000)  # the open page finds its way
+            state = "fetch('/jobs/1/state').then((a) => a.json()).then((j) => j.state === 'done')"
+            until(page, state)  # what the cut left uncounted is counted
             assert "cut off" in page.inner_text("main")
             with Bench.open(tmp_path / "bench", write=False) as bench:
                 run = bench.get(Run, "run-0001")

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from counterproof.workshop.livework import LiveSession, Way
 
 _REMEMBERED = 200
+_PATIENCE_S = 60.0
 T = TypeVar("T")
 
 
@@ -100,6 +101,7 @@ class Desk:
         self._remarks: dict[int, Remark] = {}
         self._known: dict[tuple[str, ...], Any] = {}
         self.films: dict[int, Film] = {}
+        self._mending: dict[str, threading.Event] = {}
         if folder is not None:
             self.open(folder)
 
@@ -144,12 +146,22 @@ class Desk:
         assert bench is not None
         for run in interrupted_runs(bench):
             if pieces(bench.folder, run.id):
+                self._mending[run.id] = threading.Event()
 
                 def work(report: Report, run_id: str = run.id) -> str:
-                    recover(bench, run_id, report)
+                    try:
+                        recover(bench, run_id, report)
+                    finally:
+                        self._mending.pop(run_id).set()
                     return f"/runs/{run_id}"
 
                 self.jobs.start(text("workshop.mending", run=run.id), work)
+
+    def _mended(self, run_id: str) -> None:
+        """Wait until what a crash left of a run is counted."""
+        mending = self._mending.get(run_id)
+        if mending is not None and not mending.wait(_PATIENCE_S):
+            raise UserError(text("workshop.still_mending", run=run_id))
 
     def _leave(self) -> None:
         if self.live is not None:
@@ -274,6 +286,7 @@ class Desk:
 
         bench = self._bench
         assert bench is not None
+        self._mended(run_id)
         with self._guard:
             self._none_live()
             run = bench.get(Run, run_id)
@@ -298,6 +311,19 @@ class Desk:
                 earlier=earlier,
             )
             return self.live
+
+    def close_run(self, run_id: str) -> Run:
+        """End a run that was cut off with what there is.
+
+        Raises:
+            UserError: if it was not cut off, or the disk refuses.
+        """
+        from counterproof.workshop.livekeep import close_interrupted
+
+        bench = self._bench
+        assert bench is not None
+        self._mended(run_id)
+        return close_interrupted(bench, run_id)
 
     def finish(self) -> Run:
         """End the run that is being recorded and return it as stored.

@@ -115,7 +115,5 @@ def carry_on(ask: Ask) -> Response:
 
 def close(ask: Ask) -> Response:
     """End a run that was cut off with what there is."""
-    from counterproof.workshop.livekeep import close_interrupted
-
-    run = close_interrupted(ask.bench, ask.path("run"))
+    run = ask.desk.close_run(ask.path("run"))
     return ask.go(f"/runs/{run.id}", ask.desk.remark(text("web.live.kept", run=run.id)))

@@ -23,7 +23,7 @@
       const now = JSON.parse(message.data);
       if (now.finished) {
         line.close();
-        if (!done) { done = true; location.replace(now.run ? "/runs/" + encodeURIComponent(now.run) : "/live"); }
+        if (!done) { done = true; location.replace("/runs/" + encodeURIComponent(page.dataset.run)); }
         return;
       }
       draw(now);
