@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import tempfile
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +36,7 @@ def _cells(line: Picture, count: int) -> list[Picture]:
         return []
     edges = np.linspace(inked[0], inked[-1] + 1, count + 1).round().astype(int)
     cells = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         cell = line[:, a:b]
         at = np.linspace(0, max(cell.shape[1] - 1, 0), 20).round().astype(int)
         cells.append(cell[:, at] if cell.shape[1] else np.zeros((line.shape[0], 20), np.float32))
