@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from counterproof.signals.clicks import ClickDetector, detect_clicks, learn_shape
-from counterproof.signals.clicks.believe import in_time
+from counterproof.signals.clicks import ClickDetector, ClickShape, detect_clicks, learn_shape
+from counterproof.signals.clicks.believe import in_bursts, in_time
 from counterproof.signals.clicks.excerpt import AFTER_S, BEFORE_S, around
+from counterproof.signals.clicks.explain import Leftover, Mirrored
+from counterproof.signals.clicks.judge import doubts
+from counterproof.signals.clicks.learn import Learned
 
 FS = 24000
 Floats = NDArray[np.float64]
@@ -92,6 +95,15 @@ def test_tunes_keep_time_and_counters_do_not() -> None:
     assert not in_time(random_times(100.0, 2.0, 1))  # a short stretch is no beat
 
 
+def test_bursts_are_told_from_events_at_random() -> None:
+    bursts = np.sort(
+        (np.arange(40) * 1.5)[:, None] + np.array([0.0, 0.004, 0.009])[None, :]
+    ).ravel()
+    assert in_bursts(np.diff(bursts))
+    for rate in (0.3, 5.0, 100.0):
+        assert not in_bursts(np.diff(random_times(rate, 60.0, 11)))
+
+
 def test_a_pulse_generator_is_counted() -> None:
     sound, _ = ticks(np.arange(0.1, 19.9, 0.25), 20.0, noise=0.002, sigma=0.1)
     assert detect_clicks(sound, FS).train.count == 80
@@ -118,3 +130,18 @@ def test_stretches_around_places_keep_them() -> None:
     np.testing.assert_array_equal(joined[moved[inside]], x[places[inside]])
     whole = round((BEFORE_S + AFTER_S) * FS)
     assert joined.size < places.size * whole
+
+
+def test_what_is_faint_and_amid_another_sound_is_doubted() -> None:
+    click = ClickShape(FS, np.ones(10), 0.0, 2e-3, 0.1, 0.2, 50)
+    flat = np.ones(5)
+    learned = Learned(flat, flat, (click,), 1.0, Leftover(np.ones(3), 1), 0.05, 1.0, 0.0)
+    heights = np.array([30.0, 13.0, 13.0, 30.0])  # in units of the usual noise
+    scores = np.array([30.0, 13.0, 6.0, 12.0])  # in units of the noise met
+    none = np.zeros(4)
+    matches = Mirrored(
+        np.arange(4) * 10_000, 0.1 * heights / 30.0, heights**2, none.astype(int), scores, none
+    )
+    usual, faint, faint_amid, loud_amid = doubts(matches, none, none, learned, 5.5)
+    assert usual == loud_amid == 0.0
+    assert faint < 1.0 < faint_amid

@@ -33,6 +33,9 @@ FINE_MISFIT = 0.15
 FINE_SCORE = 3.0
 FINE_REACH = 2.0
 """What stands alone, clear of the noise and fits this well may be fainter by this factor."""
+AMID = float(np.log(4.0))
+AMID_RATE = 10.0
+"""Logarithm of a rise of the noise, and the rate in 1/s below which it counts against a match."""
 STRICT = 0.4
 """Doubt allowed where a tone was cut out, whose ends look like clicks."""
 NEARLY = 4.0
@@ -176,7 +179,12 @@ def doubts(
     # far below zero: amid a sound that was there before
     wrong = np.maximum(m.misfit, -BEFORE_SHARE * m.misfit) / np.maximum(allowed, 1e-12)
     needed = threshold * (1.0 + COMPANY_RISE * np.log1p(beside))
-    return np.where(m.scores >= needed, faint**2 + wrong**2, np.inf)
+    doubt = faint**2 + wrong**2
+    if learned.noise > 0.0 and learned.rate_per_s < AMID_RATE:
+        # parts of other sounds resemble faint clicks, and lie amid the rest of the sound
+        met = np.sqrt(m.energies) / np.maximum(m.scores, 1e-9) / learned.noise
+        doubt += 2.0 * (faint * np.log(np.maximum(met, 1.0)) / AMID) ** 2
+    return np.where(m.scores >= needed, doubt, np.inf)
 
 
 def mirrored_clicks(

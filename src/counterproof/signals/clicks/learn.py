@@ -66,6 +66,7 @@ class Learned:
         sigma2: noise variance of the matched filter's normalised output.
         leftover: what a click leaves behind.
         misfit: misfit that nine clicks out of ten of the first voice stay below.
+        noise: usual noise that a click stands out of, as the root of an energy.
         rate_per_s: clicks per second, at least; 0 where few stretches around clicks were used.
     """
 
@@ -75,6 +76,7 @@ class Learned:
     sigma2: float
     leftover: Leftover
     misfit: float
+    noise: float
     rate_per_s: float
 
 
@@ -101,14 +103,14 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
     leftover = Leftover(np.full(40, 3e-3), 10)
     shapes: list[ClickShape] = []
     before = 0
-    misfit = 0.0
+    misfit = noise = 0.0
     asked = False
     alone: Learned | None = None
 
     def result() -> Learned:
         # every stretch that was chosen holds one to begin with
         frequent = max(0.0, before * rate / x.size - 1.0 / (BEFORE_S + AFTER_S))
-        return Learned(spectrum, usual, tuple(shapes), sigma2, leftover, misfit, frequent)
+        return Learned(spectrum, usual, tuple(shapes), sigma2, leftover, misfit, noise, frequent)
 
     for turn in range(MOST_TURNS):
         if not waves:
@@ -123,7 +125,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         waves, shapes = _refit(x, pieces, waves, louds, rate, length, fixed=bool(seeds))
         louds = [shape.loudness for shape in shapes]
         count = sum(shape.count for shape in shapes)
-        misfit = usual_misfit(pieces, shapes)
+        misfit, noise = usual_fit(pieces, shapes)
         settled = turn > 0 and count < 1.03 * before
         before = count
         if settled and turn >= LEAST_TURNS - 1:
@@ -300,17 +302,21 @@ def stranger(
     return (wave / loud, loud) if click_like(wave, rate) else None
 
 
-def usual_misfit(pieces: tuple[Explained, ...], shapes: list[ClickShape]) -> float:
-    """Return the misfit that nine out of ten clicks of usual loudness stay below."""
+def usual_fit(pieces: tuple[Explained, ...], shapes: list[ClickShape]) -> tuple[float, float]:
+    """Return the misfit that nine out of ten clicks stay below, and the noise they meet."""
     if not shapes:
-        return 0.0
-    fits = np.concatenate([p.misfit[p.voices == 0] for p in pieces])
-    amplitudes = np.concatenate([p.amplitudes[p.voices == 0] for p in pieces])
+        return 0.0, 0.0
+    fits, amplitudes, energies, scores = (
+        np.concatenate([getattr(p, name)[p.voices == 0] for p in pieces])
+        for name in ("misfit", "amplitudes", "energies", "scores")
+    )
     # what is no click is seldom as loud
     logs = np.log(amplitudes / shapes[0].loudness) / max(shapes[0].spread, 0.1)
-    usual = (logs > -1.0) & (logs < 2.5)
-    fits = fits[usual & (fits < 4.0)]
-    return max(0.0, float(np.quantile(fits, 0.9))) if fits.size else 0.0
+    usual = (logs > -1.0) & (logs < 2.5) & (fits < 4.0)
+    if not usual.any():
+        return 0.0, 0.0
+    noise = np.sqrt(energies[usual]) / np.maximum(scores[usual], 1e-9)
+    return max(0.0, float(np.quantile(fits[usual], 0.9))), float(np.median(noise))
 
 
 def without_clicks(
