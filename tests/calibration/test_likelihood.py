@@ -74,6 +74,27 @@ def test_one_level_by_hand() -> None:
     assert rows["dose rate stated for the source: disc"].contribution_percent == pytest.approx(3.0)
 
 
+def test_a_reference_beside_it_at_an_unknown_place_by_hand() -> None:
+    # S = S'·(net rate)/(net rate of the reference); all variances add (GUM, equation 10)
+    wren = Reference("Wren", 4.0, Counted(720, 1800), Prior(0.0, 0.025))
+    level = Level("somewhere", Counted(4000, 1000), references={"Wren": Counted(5400, 1000)})
+    found = fit(Problem((level,), Counted(900, 1800), references=(wren,)))
+    ln, u = found.ln_s()
+    net, net_ref = 4.0 - 0.5, 5.4 - 0.4
+    assert math.exp(ln) == pytest.approx(4.0 * net / net_ref, rel=1e-5)
+    own = (4000 / 1000**2 + 900 / 1800**2) / net**2
+    theirs = (5400 / 1000**2 + 720 / 1800**2) / net_ref**2
+    assert u == pytest.approx(math.sqrt(own + theirs + 0.025**2), rel=1e-3)
+    assert math.isnan(found.p_value())
+
+
+def test_dead_time_by_hand() -> None:
+    # m = n/(1 − m·τ) (non-paralysable, Knoll): 1000 counted at 100 µs are 1111.11
+    level = Level("hot", Counted(1_000_000, 1000), 100.0, 0.0, "disc", 500.0)
+    problem = Problem((level,), Counted(1, 100_000), {"disc": Prior(0.0)}, dead_time_s=Prior(1e-4))
+    assert 500.0 * math.exp(fit(problem).ln_s()[0]) == pytest.approx(1111.11, abs=0.02)
+
+
 def busy_problem() -> Problem:
     rng = np.random.default_rng(3)
     levels = []

@@ -29,14 +29,15 @@ def compare(
     ] = False,
     hours: Annotated[float, typer.Option("--hours", help=text("cli_compare.hours"))] = 6.0,
     places: Annotated[int, typer.Option("--places", help=text("cli_compare.places"))] = 1,
+    keep: Annotated[bool, typer.Option("--keep", help=text("cli_calibrate.keep"))] = False,
     bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare counters over sources: ratios, grades, and a ranking with how sure it is."""
     from counterproof.kit import Instrument, Source
-    from counterproof.workshop.comparing import compare_instruments, plan_day
+    from counterproof.workshop.comparing import compare_instruments, keep_comparison, plan_day
 
-    with open_bench(folder or bench) as opened:
+    with open_bench(folder or bench, write=keep) as opened:
         if schedule:
             names = instrument or list(opened.names(Instrument))
             wanted = source or list(opened.names(Source))
@@ -45,6 +46,8 @@ def compare(
             return
         with progress_bar(text("cli_compare.comparing"), quiet=as_json) as report:
             found = compare_instruments(opened, instrument or [], source or [], profile, report)
+        if keep:
+            found = keep_comparison(opened, found)
     emit(found, as_json, _show)
 
 

@@ -112,6 +112,7 @@ def _guarded(value: object) -> object:
 def charts_of(p: Publication) -> Iterator[tuple[str, Chart]]:
     """Return every chart with a name for its file."""
     groups: list[tuple[str, Sequence[Chart]]] = [(o.trial, o.charts) for o in p.outcomes]
+    groups += [("retrofit", outlook.charts) for outlook in p.outlooks]
     groups += [(f"calibration {c.probe or ''}", c.charts) for c in p.calibrations]
     groups += [(f"retest {r.after or ''}", r.charts) for r in p.retests]
     groups += [("comparison", c.charts) for c in p.comparisons]

@@ -130,6 +130,17 @@ def compare_instruments(
     )
 
 
+def keep_comparison(bench: Bench, found: Comparison) -> Comparison:
+    """Store a comparison and return it with its id; a later one of the same takes its place."""
+    key = "comparison of " + " ".join(found.instruments)
+    found = found.model_copy(update={"id": key.replace(" ", "-")[:120]})
+    if found.id in bench.names(Comparison):
+        bench.amend(found)
+    else:
+        bench.add(found)
+    return found
+
+
 def _charts(names: Sequence[str], ratios: Sequence[Ratio], criterion: object) -> tuple[Chart, ...]:
     from counterproof.records import Criterion
 

@@ -17,7 +17,7 @@ from counterproof.simulate import hollow_lane, hollow_lane_after
 from counterproof.texts import text
 from counterproof.workshop.calibrating import calibrate_instrument, keep_calibration
 from counterproof.workshop.capture import add_run
-from counterproof.workshop.comparing import compare_instruments
+from counterproof.workshop.comparing import compare_instruments, keep_comparison
 from counterproof.workshop.retesting import keep_retest, retest_instrument
 from counterproof.workshop.retrofits import Asked, keep_outlook, propose_retrofit
 
@@ -85,7 +85,7 @@ def prove(bench: Bench, report: Report) -> None:
     step(report, 2, 4)
     keep_retest(bench, retest_instrument(bench, SUBJECT, PROBE, trials=TRIALS))
     step(report, 3, 4)
-    bench.add(compare_instruments(bench))
+    keep_comparison(bench, compare_instruments(bench))
     step(report, 4, 4)
 
 
