@@ -242,6 +242,9 @@ def prediction(
         own = activity * (photon.counts_per_s + beta.counts_per_s)
         rows.append(component("total", total, math.hypot(photon.u + beta.u, back.u, own), False))
     h10 = float(found.h10_usv_h[0])
+    said = list(cautions(term, found.activities_bq))
+    if beta.counts_per_s <= 0.0 and found.electron_fluence_rate_kev[0].any():
+        said.append(text("tube.stops_betas", tube=tube.name))
     return TubePrediction(
         tube=tube.name,
         source=term.name,
@@ -254,7 +257,7 @@ def prediction(
         near_factor=rates.near,
         unknown=list(model.unknown),
         datasheet=scale,
-        cautions=tuple(cautions(term, found.activities_bq)),
+        cautions=tuple(said),
         cpu_s=time.process_time() - began,
     )
 
