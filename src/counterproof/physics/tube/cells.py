@@ -1,13 +1,14 @@
-"""Finer cells for photons, and first guesses of where collisions matter.
+"""Finer cells for photons, and where their collisions matter.
 
 Where electrons can still reach the gas, layers are cut by their depth in shares of the electron's
-range; deeper, by optical thickness. The first importance falls with depth; a pilot run replaces it
-by the root mean square score of each cell.
+range, for several energies; deeper, by optical thickness. The importances are guesses of how well
+what a collision sets free reaches the gas: they steer the work and leave the mean as it is.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,30 +16,28 @@ from numpy.typing import NDArray
 
 from counterproof.physics.tube import layout as lay
 from counterproof.physics.tube.layout import GAS, VOID, Array, Grid, Tables
+from counterproof.physics.tube.tables import E_HIGH, E_LOW, E_POINTS
 
-_CUTS = (0.003, 0.015, 0.04, 0.1, 0.18, 0.28, 0.4, 0.55, 0.75, 1.0)
+_CUTS = (0.05, 0.15, 0.3, 0.55, 1.0)
+_LOWEST_KEV = 8.0
 
 
-def _column(t: Tables, m: int, column: int) -> tuple[Array, Array]:
-    n = t.electron.shape[1]
-    energy = np.exp(t.e_lo + np.arange(n) / t.e_inv)
-    return energy, t.electron[m, :, column]
+_LN_E: Array = np.linspace(math.log(E_LOW), math.log(E_HIGH), E_POINTS)
 
 
 def electron_range(t: Tables, m: int, energy: float) -> float:
     """CSDA range in cm; 0 for an energy of 0."""
     if energy <= 0.0:
         return 0.0
-    e, r = _column(t, m, lay.RANGE)
-    return float(np.interp(math.log(energy), np.log(e), r))
+    return float(np.interp(math.log(energy), _LN_E, t.electron[m, :, lay.RANGE]))
 
 
 def energy_of_range(t: Tables, m: int, length: float) -> float:
     """Energy of an electron with that CSDA range; beyond the table its end."""
-    e, r = _column(t, m, lay.RANGE)
+    r = t.electron[m, :, lay.RANGE]
     if length <= r[0]:
         return 0.0
-    return float(np.exp(np.interp(length, r, np.log(e))))
+    return math.exp(float(np.interp(length, r, _LN_E)))
 
 
 def _chain(t: Tables, layers: list[tuple[int, float]]) -> list[float]:
@@ -76,38 +75,62 @@ def with_reach(g: Grid, t: Tables) -> Grid:
     return g._replace(reach=reach)
 
 
+@dataclass(frozen=True)
+class Fine:
+    """Cells for photons of a source of one energy, with their importances (nr, nz, 2).
+
+    Args:
+        cells: the grid.
+        ring: ring of the coarse grid of each ring.
+        slice: slice of the coarse grid of each slice.
+        first: for the photons that a source photon's collision sends on.
+        skins: for electrons of photons by classes of energy, (k, nr, nz, 2); class k reaches down
+            from the source's energy times exp(−k).
+    """
+
+    cells: Grid
+    ring: NDArray[np.int64]
+    slice: NDArray[np.int64]
+    first: Array
+    skins: Array
+
+
+def _energies(energy: float) -> list[float]:
+    k = max(1, math.ceil(math.log(energy / _LOWEST_KEV)))
+    return [energy * math.exp(-j) for j in range(k)]
+
+
+def _coefficient(t: Tables, m: int, energy: float) -> float:
+    return float(t.photon[m, int((math.log(energy) - t.p_lo) * t.p_inv), lay.TOTAL])
+
+
 def _cut(t: Tables, m: int, thickness: float, need: float, energy: float) -> list[float]:
     """Depths at which a layer is cut, from its inner wall."""
-    if m == VOID:
+    if m in (GAS, VOID):
         return []
-    if m == GAS:
-        return []
-    within = electron_range(t, m, energy) - electron_range(t, m, need)
     depths: list[float] = []
-    if within > 0.0:
-        reachable = min(within, thickness)
-        depths = [f * reachable for f in _CUTS]
-    p = (math.log(energy) - t.p_lo) * t.p_inv
-    mu = t.photon[m, int(p), 0]
-    start = depths[-1] if depths else 0.0
+    for e in _energies(energy):
+        within = electron_range(t, m, e) - electron_range(t, m, need)
+        if within > 0.0:
+            depths += [share * min(within, thickness) for share in _CUTS]
+    start = max(depths, default=0.0)
     rest = thickness - start
     if rest > 0.02 * thickness:
-        n = min(8, max(2, round(mu * rest * 1.5)))
+        n = min(8, max(2, round(_coefficient(t, m, energy) * rest * 1.5)))
         depths += [start + rest * (j / n) for j in range(1, n)]
     return [d for d in depths if 0.0 < d < thickness * (1.0 - 1e-9)]
 
 
-def fine(g: Grid, t: Tables, energy: float) -> tuple[Grid, Array, Array]:
-    """Cells for photons that start with ``energy``, their first importance, and later photons'."""
+def fine(g: Grid, t: Tables, energy: float) -> Fine:
+    """Cells for photons that start with ``energy`` keV."""
     radii = set(g.r.tolist())
     planes = set(g.z.tolist())
-    middle = int(np.searchsorted(g.z, 0.0) - 1)
     ring = int(np.searchsorted(g.r, 0.5 * (g.gas_r + g.anode_r)) - 1)
     for i, (a, b) in enumerate(pairwise(g.r)):
         if a < g.gas_r - 1e-12:
             continue
-        column = max(range(g.z.size - 1), key=lambda k: int(g.material[i, k]) * 0 + _solid(g, i, k))
-        k = middle if g.material[i, middle] >= 0 else column
+        # a layer may be open at some heights: the slice that is solid and longest stands for it
+        k = int(np.argmax((g.material[i] >= 0) * np.diff(g.z)))
         m = int(g.material[i, k])
         radii |= {a + d for d in _cut(t, m, b - a, float(g.reach[i, k]), energy)}
     for k, (a, b) in enumerate(pairwise(g.z)):
@@ -116,76 +139,79 @@ def fine(g: Grid, t: Tables, energy: float) -> tuple[Grid, Array, Array]:
             planes |= {a + d for d in _cut(t, m, b - a, float(g.reach[ring, k]), energy)}
         elif b <= -g.gas_z + 1e-12:
             planes |= {b - d for d in _cut(t, m, b - a, float(g.reach[ring, k]), energy)}
-    r = np.array(sorted(radii))
-    z = np.array(sorted(planes))
+    r, z = _apart(radii), _apart(planes)
     ri = np.clip(np.searchsorted(g.r, 0.5 * (r[1:] + r[:-1])) - 1, 0, g.r.size - 2)
     zi = np.clip(np.searchsorted(g.z, 0.5 * (z[1:] + z[:-1])) - 1, 0, g.z.size - 2)
-    material = np.ascontiguousarray(g.material[np.ix_(ri, zi)])
-    reach = np.ascontiguousarray(g.reach[np.ix_(ri, zi)])
-    cells = Grid(r, z, material, reach, g.gas_r, g.gas_z, g.anode_r)
-    first = _first_guess(g, cells, ri, zi, t, energy)
-    # fluorescence photons are slow: only what lies near the gas matters to them
-    later = first.copy()
-    for line in _lines(t, energy):
-        later = np.maximum(later, _first_guess(g, cells, ri, zi, t, line))
-    return cells, first, later
+    pick = np.ix_(ri, zi)
+    cells = Grid(
+        r, z, np.ascontiguousarray(g.material[pick]), np.ascontiguousarray(g.reach[pick]),
+        g.gas_r, g.gas_z, g.anode_r,
+    )  # fmt: skip
+    depth_in, depth_mid = _depths(g, cells, ri, zi)
+    skins = np.array([_skin(g, cells, t, pick, depth_in, depth_mid, e) for e in _energies(energy)])
+    return Fine(cells, ri, zi, _shielded(cells, t, energy), skins)
 
 
-def _lines(t: Tables, energy: float) -> list[float]:
-    """Energies of the stronger K lines that ``energy`` can excite, a decade apart at most."""
-    edges = t.atom[1:, :, lay.B_K].ravel()
-    lines = t.atom[1:, :, lay.LINE_B].ravel()
-    return sorted(
-        {round(float(e)) for b, e in zip(edges, lines, strict=True) if e > 3.0 and b < energy}
-    )
+def _apart(values: set[float]) -> Array:
+    at = np.array(sorted(values))
+    return np.asarray(at[np.concatenate([[True], np.diff(at) > 1e-9])])
 
 
-def _solid(g: Grid, i: int, k: int) -> int:
-    return 1 if g.material[i, k] >= 0 else 0
+def _depths(
+    g: Grid, cells: Grid, ri: NDArray[np.int64], zi: NDArray[np.int64]
+) -> tuple[Array, Array]:
+    """Least and middle depth of each fine cell below its own layer's wall towards the gas."""
+    out = []
+    rm, zm = 0.5 * (cells.r[1:] + cells.r[:-1]), 0.5 * (cells.z[1:] + cells.z[:-1])
+    for place in ("edge", "middle"):
+        r = rm if place == "middle" else np.where(rm < g.anode_r, cells.r[1:], cells.r[:-1])
+        z = np.abs(zm)
+        if place == "edge":
+            z = np.minimum(np.abs(cells.z[1:]), np.abs(cells.z[:-1]))
+        beside = np.where(rm > g.gas_r, r - g.r[ri], np.where(rm < g.anode_r, g.anode_r - r, 0.0))
+        inner = np.minimum(np.abs(g.z[zi]), np.abs(g.z[zi + 1]))
+        above = np.where(np.abs(zm) > g.gas_z, z - inner, 0.0)
+        out.append(np.maximum(beside[:, None], above[None, :]))
+    return out[0], out[1]
 
 
-def _first_guess(
+def _skin(
     g: Grid,
     cells: Grid,
-    ri: NDArray[np.int64],
-    zi: NDArray[np.int64],
     t: Tables,
+    pick: tuple[NDArray[np.int64], ...],
+    depth_in: Array,
+    depth_mid: Array,
     energy: float,
 ) -> Array:
-    rm = 0.5 * (cells.r[1:] + cells.r[:-1])
-    zm = 0.5 * (cells.z[1:] + cells.z[:-1])
-    out = np.full((*cells.material.shape, 2), 1e-3)
-    ranges = [electron_range(t, m, energy) for m in range(t.electron.shape[0])]
-    for i in range(rm.size):
-        for k in range(zm.size):
-            m = int(cells.material[i, k])
-            if m == VOID:
-                continue
-            if m == GAS:
-                out[i, k] = 1.0
-                continue
-            depth = max(rm[i] - g.r[ri[i]] if rm[i] > g.gas_r else 0.0, 0.0)
-            if abs(zm[k]) > g.gas_z:
-                inner = g.z[zi[k]] if zm[k] > 0 else -g.z[zi[k] + 1]
-                depth = max(depth, abs(zm[k]) - inner)
-            if rm[i] < g.anode_r:
-                depth = g.anode_r - rm[i]
-            need = electron_range(t, m, float(cells.reach[i, k]))
-            x = (depth + need) / ranges[m]
-            value = (1.0 - x) ** 2 if x < 1.0 else 0.0
-            out[i, k] = 0.5 * value + 0.03
-            out[i, k, 0] += 0.2 * value
-    return out
+    """Importance for electrons of photons of ``energy``: 0 where none reaches the gas."""
+    need = np.zeros(g.material.shape)
+    longest = np.ones(g.material.shape)
+    for m in range(GAS + 1, t.electron.shape[0]):
+        here = g.material == m
+        longest[here] = electron_range(t, m, energy)
+        for reach in np.unique(g.reach[here]):
+            need[here & (g.reach == reach)] = electron_range(t, m, float(reach))
+    x = (depth_mid + need[pick]) / longest[pick]
+    value = np.maximum(1.0 - x, 0.0) ** 2 + 0.02
+    value = np.where((depth_in + need[pick]) / longest[pick] < 1.0, value, 0.0)
+    out = np.stack([0.7 * value, 0.4 * value], axis=-1)
+    out[cells.material == GAS] = 1.0
+    out[cells.material == VOID] = 0.0
+    return np.ascontiguousarray(out)
 
 
-def learned(first: Array, learn: Array, share: float) -> Array:
-    """Importance from a pilot run: root mean square score per cell, mixed with the first guess."""
-    n = learn[..., 0]
-    mean = np.sqrt(np.divide(learn[..., 1], n, out=np.zeros_like(n), where=n > 0))
-    if mean.max() <= 0.0:
-        return first
-    # a cell seen k times trusts its own score k parts in k + 8
-    trust = n / (n + 8.0)
-    scale = (mean * n).sum() / max((first * n).sum(), 1e-300)
-    mixed = trust * mean + (1.0 - trust) * first * scale
-    return np.asarray(np.maximum(mixed, share * mixed.max()))
+def _shielded(cells: Grid, t: Tables, energy: float) -> Array:
+    """Importance for photons that a collision sends on: what lies between cell and gas."""
+    mu = np.array([_coefficient(t, m, energy) for m in range(t.photon.shape[0])])
+    of = np.where(cells.material >= 0, mu[np.maximum(cells.material, 0)], 0.0)
+    rm, zm = 0.5 * (cells.r[1:] + cells.r[:-1]), 0.5 * (cells.z[1:] + cells.z[:-1])
+    beside = np.where(rm > cells.gas_r, np.diff(cells.r), 0.0)[:, None] * of
+    above = np.where(np.abs(zm) > cells.gas_z, np.diff(cells.z), 0.0)[None, :] * of
+    up = zm > 0.0
+    tau = np.cumsum(beside, axis=0) - 0.5 * beside
+    tau += np.where(up, np.cumsum(np.where(up, above, 0.0), axis=1), 0.0)
+    down = np.where(up, 0.0, above)
+    tau += np.where(up, 0.0, np.cumsum(down[:, ::-1], axis=1)[:, ::-1])
+    value = np.exp(-0.7 * tau) + 1e-6
+    return np.ascontiguousarray(np.stack([value, value], axis=-1))

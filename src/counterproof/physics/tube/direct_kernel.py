@@ -84,6 +84,7 @@ def run_direct(
     state = np.empty(12)
     parent = np.empty(PATHS, np.int64)
     birth = np.empty(PATHS, np.int64)
+    gone = np.empty(PATHS, np.int64)
     frame = np.empty((places, FRAME))
     reached = np.empty((places, PATHS))
     m_birth = np.empty((places, PATHS))
@@ -272,8 +273,15 @@ def run_direct(
             if rand(rng) < _ASIDE:
                 d = rand(rng) * thick
                 if d >= reach:
-                    for k in range(1):
-                        lost = -1
+                    dark = 1.0
+                    hits = 0.0
+                    for k in range(np_):
+                        # gone: the node at which a path leaves; −1 for one that never begins,
+                        # because its parent had left before
+                        gone[k] = -1
+                        if parent[k] >= 0 and birth[k] >= gone[parent[k]]:
+                            continue
+                        gone[k] = NODES
                         for j in range(first[k] + 1, first[k + 1]):
                             px = nodes[j, 0]
                             py = nodes[j, 1]
@@ -283,9 +291,10 @@ def run_direct(
                             z = zs - n2 * d + px * ex2 + py * ey2 + pz * way[2]
                             r2 = x * x + y * y
                             if z < z_lo or z > z_hi or r2 > r_out * r_out or r2 < r_in * r_in:
-                                lost = j
+                                gone[k] = j
                                 break
-                        if lost < 0:
+                        lost = gone[k]
+                        if lost == NODES:
                             continue
                         ee = nodes[lost, 3]
                         if ee < t.cut:
@@ -298,15 +307,17 @@ def run_direct(
                         v = (du * ex1 + dv * ey1 + dw * way[1]) / dl
                         w = (du * ex2 + dv * ey2 + dw * way[2]) / dl
                         onward(g, t, rng, ee, x, y, z, u, v, w, es, ps, flags)
-                        if flags[1] > 0.0:
-                            tau = optical_depth(
-                                g, t, e, x0 - n0 * d, y0 - n1 * d, zs - n2 * d,
-                                -way[0], -way[1], -way[2],
-                            )  # fmt: skip
-                            weight = extent * ((r_in + d) if end == 0 else 1.0) * thick / _ASIDE
-                            weight *= mu * fluence * math.exp(-tau) / places
-                            got_c += weight * (1.0 - flags[0])
-                            got_e += weight * flags[1]
+                        dark *= flags[0]
+                        hits = max(hits, flags[1])
+                    if hits > 0.0:
+                        tau = optical_depth(
+                            g, t, e, x0 - n0 * d, y0 - n1 * d, zs - n2 * d,
+                            -way[0], -way[1], -way[2],
+                        )  # fmt: skip
+                        weight = extent * ((r_in + d) if end == 0 else 1.0) * thick / _ASIDE
+                        weight *= mu * fluence * math.exp(-tau) / places
+                        got_c += weight * (1.0 - dark)
+                        got_e += weight * hits
         total[0] += got_c
         total[1] += got_e
         total[2] += got_c * got_c

@@ -1,10 +1,11 @@
-"""Histories by numba: a source particle, where it may interact, and whether it counts.
+"""Histories by numba: what becomes of photons after their first collision, and of electrons.
 
-Every photon's ray is cut into pieces by the cells of a fine grid; the photon is made to interact
-in ``sites`` of them, chosen by importance and weighted so that the mean stays right, and what a
-collision sets free is followed. Collisions on one ray exclude each other, so their scores add;
-what later photons of the same collision score is multiplied by the probability that its electrons
-did not count, so that a history counts once.
+A source photon is made to collide somewhere in the layers, chosen by how well what it sends on can
+reach the gas. Every photon that a collision sends on scores: it is made to collide once more where
+electrons can reach the gas (its *skin*), and what that sets free is followed and weighted with the
+probability of that collision. Then the photon flies on as in nature. Collisions on one ray exclude
+each other, so their scores add; what a collision's photons score is multiplied by the probability
+that its electrons did not count, so that a history counts once.
 """
 
 from __future__ import annotations
@@ -20,11 +21,11 @@ from counterproof.physics.tube.photon_kernel import interact
 from counterproof.physics.tube.source_kernel import Source, start
 from counterproof.physics.tube.stream import rand
 
-_VOID = -1
 _GAS = 0
 _PIECES = 512
 _PHOTONS = 256
 _ELECTRONS = 96
+_CLASS = 1.0  # width of a class of photon energies, in ln E
 
 
 @njit(cache=True)
@@ -131,35 +132,20 @@ def pieces(
 
 
 @njit(cache=True)
-def _collide(
-    g: Grid,
+def place(
     fine: Grid,
-    t: Tables,
-    importance: np.ndarray,
-    photon: np.ndarray,
-    u_site: float,
-    weights: np.ndarray,
-    rng: np.ndarray,
-    n: int,
     rays: np.ndarray,
     cells: np.ndarray,
+    n: int,
+    photon: np.ndarray,
+    rng: np.ndarray,
     at: np.ndarray,
-    es: np.ndarray,
-    ps: np.ndarray,
-    n_ps: int,
-    got: np.ndarray,
-    pw: np.ndarray,
-    flags: np.ndarray,
 ) -> tuple[int, int]:
-    """Make the photon of ``n`` pieces interact once; returns photons waiting and the piece."""
-    total = rays[n - 1, 4]
-    want = u_site * total
+    """Choose one of ``n`` pieces by the running sum and a point in it; its material and number."""
+    want = rand(rng) * rays[n - 1, 4]
     j = 0
     while j < n - 1 and rays[j, 4] < want:
         j += 1
-    ir = cells[j, 0]
-    iz = cells[j, 1]
-    scale = total / importance[ir, iz, cells[j, 2]]
     q = rand(rng)
     tau = rays[j, 1] * rays[j, 2]
     depth = -math.log1p(q * math.expm1(-tau)) / rays[j, 2] if tau > 0.001 else q * rays[j, 1]
@@ -167,44 +153,82 @@ def _collide(
     at[0] = photon[1] + s * photon[4]
     at[1] = photon[2] + s * photon[5]
     at[2] = photon[3] + s * photon[6]
-    m = fine.material[ir, iz]
-    before = n_ps
-    ne, n_ps = interact(t, m, photon[0], at, photon[4], photon[5], photon[6], rng, es, 0, ps, n_ps)
+    return int(fine.material[cells[j, 0], cells[j, 1]]), j
+
+
+@njit(cache=True)
+def _free(
+    g: Grid,
+    t: Tables,
+    m: int,
+    photon: np.ndarray,
+    at: np.ndarray,
+    rng: np.ndarray,
+    es: np.ndarray,
+    ps: np.ndarray,
+    n_ps: int,
+    flags: np.ndarray,
+) -> int:
+    """Let a photon collide and follow its electrons; returns the photons waiting."""
     flags[0] = 1.0
     flags[1] = 0.0
-    if m == _GAS and ne > 0:
-        # the collision itself has ionised the gas; only electrons above the cut-off are kept
+    ne, n_ps = interact(t, m, photon[0], at, photon[4], photon[5], photon[6], rng, es, 0, ps, n_ps)
+    if ne > 0 and m == _GAS:
+        # the collision itself has ionised the gas
         flags[0] = 0.0
         flags[1] = 1.0
     elif ne > 0:
         n_ps = electrons(g, t, rng, es, ne, ps, n_ps, flags)
-    got[0] += weights[0] * scale * (1.0 - flags[0])
-    got[1] += weights[1] * scale * flags[1]
-    wc = weights[0] * scale * flags[0]
-    we = weights[1] * scale * (1.0 - flags[1])
-    big = max(wc, we)
-    k = before
-    while k < n_ps:
-        keep = True
-        if big < 1.0:
-            keep = rand(rng) < big
-        if keep and big > 0.0:
-            pw[k, 0] = wc / min(big, 1.0)
-            pw[k, 1] = we / min(big, 1.0)
-            k += 1
-        else:
-            n_ps -= 1
-            for c in range(7):
-                ps[k, c] = ps[n_ps, c]
-    return n_ps, j
+    return n_ps
 
 
 @njit(cache=True)
-def _drain(
+def _skin(
     g: Grid,
     fine: Grid,
     t: Tables,
     importance: np.ndarray,
+    photon: np.ndarray,
+    weights: np.ndarray,
+    rng: np.ndarray,
+    rays: np.ndarray,
+    cells: np.ndarray,
+    at: np.ndarray,
+    es: np.ndarray,
+    ps: np.ndarray,
+    flags: np.ndarray,
+    got: np.ndarray,
+) -> None:
+    """Score the electrons that this flight of a photon may set free near the gas."""
+    n = pieces(
+        fine, t, importance, photon[0], photon[1], photon[2], photon[3],
+        photon[4], photon[5], photon[6], rays, cells,
+    )  # fmt: skip
+    if n == 0 or rays[n - 1, 4] <= 0.0:
+        return
+    m, j = place(fine, rays, cells, n, photon, rng, at)
+    scale = rays[n - 1, 4] / importance[cells[j, 0], cells[j, 1], cells[j, 2]]
+    _free(g, t, m, photon, at, rng, es, ps, ps.shape[0], flags)
+    got[0] += weights[0] * scale * (1.0 - flags[0])
+    got[1] += weights[1] * scale * flags[1]
+
+
+@njit(cache=True)
+def _send(flags: np.ndarray, w0: float, w1: float, first: int, n_ps: int, pw: np.ndarray) -> None:
+    """Weights of the photons that a collision has sent on."""
+    for c in range(first, n_ps):
+        pw[c, 0] = w0 * flags[0]
+        pw[c, 1] = w1 * (1.0 - flags[1])
+
+
+@njit(cache=True)
+def _walk(
+    g: Grid,
+    fine: Grid,
+    t: Tables,
+    skins: np.ndarray,
+    steps: float,
+    even: np.ndarray,
     rng: np.ndarray,
     rays: np.ndarray,
     cells: np.ndarray,
@@ -212,29 +236,34 @@ def _drain(
     es: np.ndarray,
     ps: np.ndarray,
     n_ps: int,
-    got: np.ndarray,
     pw: np.ndarray,
     flags: np.ndarray,
     photon: np.ndarray,
     weights: np.ndarray,
+    got: np.ndarray,
 ) -> None:
-    """Follow the waiting photons and all that they set free."""
+    """Follow the waiting photons: each flight scores in the skin, then goes on as in nature."""
     while n_ps > 0:
         n_ps -= 1
         for c in range(7):
             photon[c] = ps[n_ps, c]
         weights[0] = pw[n_ps, 0]
         weights[1] = pw[n_ps, 1]
+        if weights[0] <= 0.0 and weights[1] <= 0.0:
+            continue
+        k = int(math.log(steps / photon[0]) / _CLASS)
+        k = min(max(k, 0), skins.shape[0] - 1)
+        _skin(g, fine, t, skins[k], photon, weights, rng, rays, cells, at, es, ps, flags, got)
         n = pieces(
-            fine, t, importance, photon[0], photon[1], photon[2], photon[3],
+            fine, t, even, photon[0], photon[1], photon[2], photon[3],
             photon[4], photon[5], photon[6], rays, cells,
         )  # fmt: skip
-        if n == 0 or rays[n - 1, 4] <= 0.0:
+        if n == 0 or rand(rng) >= rays[n - 1, 4]:
             continue
-        n_ps, _ = _collide(
-            g, fine, t, importance, photon, rand(rng), weights, rng, n, rays, cells,
-            at, es, ps, n_ps, got, pw, flags,
-        )  # fmt: skip
+        m, _ = place(fine, rays, cells, n, photon, rng, at)
+        first = n_ps
+        n_ps = _free(g, t, m, photon, at, rng, es, ps, n_ps, flags)
+        _send(flags, weights[0], weights[1], first, n_ps, pw)
 
 
 @njit(cache=True, nogil=True)
@@ -242,14 +271,13 @@ def run_chunk(
     g: Grid,
     fine: Grid,
     t: Tables,
-    importance: np.ndarray,
-    later: np.ndarray,
-    direct: np.ndarray,
+    first: np.ndarray,
+    own: np.ndarray,
+    skins: np.ndarray,
+    steps: float,
     source: Source,
     rng: np.ndarray,
     histories: int,
-    sites: int,
-    learn: np.ndarray,
     total: np.ndarray,
 ) -> None:
     """Follow ``histories`` source particles.
@@ -258,32 +286,29 @@ def run_chunk(
         g: cells as the electrons see them.
         fine: the same, cut finer, as the photons see them.
         t: tables.
-        importance: shape (nr, nz, 2) over the cells of ``fine``, inward and outward; positive
-            wherever there is material.
-        later: the same for photons that a collision has set free.
-        direct: shape (nr, nz) over the cells of ``fine``; where true, electrons that source photons
-            set free are followed but not scored, because :mod:`.direct_kernel` does that better.
+        first: importance of a source photon's collisions for what they send on, shape (nr, nz, 2),
+            inward and outward; positive wherever there is material.
+        own: importance of its collisions for the electrons they set free; 0 in cells that
+            :mod:`.direct_kernel` scores, and where no electron reaches the gas.
+        skins: the same for later photons, without those exceptions, shape (k, nr, nz, 2), k for
+            classes of energy that fall from ``steps`` by e to the power of −1.
+        steps: energy at the top of the first class.
         source: where the particles come from.
         rng: the chunk's stream.
         histories: how many.
-        sites: collisions made per source photon.
-        learn: shape (nr, nz, 2, 2); number of sites and squared score per unit weight are added.
         total: summed are counts, entries, counts², entries², histories.
     """
     rays = np.empty((_PIECES, 5))
     cells = np.empty((_PIECES, 3), np.int64)
-    rays2 = np.empty((_PIECES, 5))
-    cells2 = np.empty((_PIECES, 3), np.int64)
+    even = np.ones(first.shape)
     ps = np.empty((_PHOTONS, 7))
     pw = np.empty((_PHOTONS, 2))
     es = np.empty((_ELECTRONS, 7))
     at = np.empty(3)
     got = np.zeros(2)
-    here = np.zeros(2)
     flags = np.zeros(2)
     weights = np.empty(2)
     photon = np.empty(7)
-    other = np.empty(7)
     shift = np.empty(4)
     for c in range(4):
         shift[c] = rand(rng)
@@ -291,61 +316,39 @@ def run_chunk(
         weight = start(source, shift, k, rng, photon)
         got[0] = 0.0
         got[1] = 0.0
+        s = -1.0
         if weight > 0.0:
             s = entry(fine, photon[1], photon[2], photon[3], photon[4], photon[5], photon[6])
-            if s >= 0.0:
-                s += 1e-9
-                photon[1] += s * photon[4]
-                photon[2] += s * photon[5]
-                photon[3] += s * photon[6]
-                if source.kind_of_particle == 1:
-                    for c in range(7):
-                        es[0, c] = photon[c]
-                    flags[0] = 1.0
-                    flags[1] = 0.0
-                    n_ps = electrons(g, t, rng, es, 1, ps, 0, flags)
-                    got[0] = weight * (1.0 - flags[0])
-                    got[1] = weight * flags[1]
-                    for c in range(n_ps):
-                        pw[c, 0] = weight * flags[0]
-                        pw[c, 1] = weight * (1.0 - flags[1])
-                    _drain(
-                        g, fine, t, later, rng, rays, cells, at, es, ps, n_ps, got, pw,
-                        flags, other, weights,
-                    )  # fmt: skip
-                else:
-                    n = pieces(
-                        fine, t, importance, photon[0], photon[1], photon[2], photon[3],
-                        photon[4], photon[5], photon[6], rays, cells,
-                    )  # fmt: skip
-                    if n > 0 and rays[n - 1, 4] > 0.0:
-                        u0 = shift[3] + k * 0.6180339887498949
-                        u0 -= math.floor(u0)
-                        for j in range(sites):
-                            weights[0] = 1.0
-                            weights[1] = 1.0
-                            here[0] = 0.0
-                            here[1] = 0.0
-                            sum_imp = rays[n - 1, 4]
-                            n_ps, at_piece = _collide(
-                                g, fine, t, importance, photon, (j + u0) / sites, weights, rng,
-                                n, rays, cells, at, es, ps, 0, here, pw, flags,
-                            )  # fmt: skip
-                            ir = cells[at_piece, 0]
-                            iz = cells[at_piece, 1]
-                            o = cells[at_piece, 2]
-                            if direct[ir, iz]:
-                                here[0] = 0.0
-                                here[1] = 0.0
-                            _drain(
-                                g, fine, t, later, rng, rays2, cells2, at, es, ps, n_ps, here,
-                                pw, flags, other, weights,
-                            )  # fmt: skip
-                            scale = sum_imp / importance[ir, iz, o]
-                            learn[ir, iz, o, 0] += 1.0
-                            learn[ir, iz, o, 1] += (here[0] / scale) ** 2
-                            got[0] += weight * here[0] / sites
-                            got[1] += weight * here[1] / sites
+        if s >= 0.0:
+            for c in range(3):
+                photon[1 + c] += (s + 1e-9) * photon[4 + c]
+            n_ps = 0
+            flags[0] = 1.0
+            flags[1] = 0.0
+            w0 = weight
+            if source.kind_of_particle == 1:
+                for c in range(7):
+                    es[0, c] = photon[c]
+                n_ps = electrons(g, t, rng, es, 1, ps, 0, flags)
+                got[0] = weight * (1.0 - flags[0])
+                got[1] = weight * flags[1]
+            else:
+                weights[0] = weight
+                weights[1] = weight
+                _skin(g, fine, t, own, photon, weights, rng, rays, cells, at, es, ps, flags, got)
+                n = pieces(
+                    fine, t, first, photon[0], photon[1], photon[2], photon[3],
+                    photon[4], photon[5], photon[6], rays, cells,
+                )  # fmt: skip
+                if n > 0 and rays[n - 1, 4] > 0.0:
+                    m, j = place(fine, rays, cells, n, photon, rng, at)
+                    w0 *= rays[n - 1, 4] / first[cells[j, 0], cells[j, 1], cells[j, 2]]
+                    n_ps = _free(g, t, m, photon, at, rng, es, ps, 0, flags)
+            _send(flags, w0, w0, 0, n_ps, pw)
+            _walk(
+                g, fine, t, skins, steps, even, rng, rays, cells, at, es, ps, n_ps, pw,
+                flags, photon, weights, got,
+            )  # fmt: skip
         total[0] += got[0]
         total[1] += got[1]
         total[2] += got[0] * got[0]

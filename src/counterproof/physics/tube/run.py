@@ -1,9 +1,9 @@
 """Running the Monte Carlo: chunks on threads, adaptive until the wanted precision.
 
-A point (one energy, one source) is a pilot run that learns the importance, then rounds of chunks
-of equal size. Every chunk has its own stream and its own shift of the low-discrepancy sequence, so
-the scatter of the chunks is the statistical uncertainty. The compiled code releases the
-interpreter; threads share nothing but the tables.
+A point (one energy, one source) is a few strata, each run in rounds of chunks of equal size. Every
+chunk has its own stream and its own shift of the low-discrepancy sequence, so the scatter of the
+chunks is the statistical uncertainty. The compiled code releases the interpreter; threads share
+nothing but the tables.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from counterproof.physics.tube import direct_kernel, history_kernel, source_kernel
-from counterproof.physics.tube.cells import electron_range, fine, learned, with_reach
+from counterproof.physics.tube.cells import electron_range, fine, with_reach
 from counterproof.physics.tube.geometry import Tube, grid
 from counterproof.physics.tube.layout import GAS, HC, MC2, Array, Grid, Tables
 from counterproof.physics.tube.source_kernel import BEAM, DISC, ROTATION, Source
@@ -27,7 +27,6 @@ from counterproof.physics.tube.tables import Settings, tables
 from counterproof.progress import Report, silent, step
 
 CHUNKS = 16
-PILOT = 300
 PLACES = 8
 """How often each electron path is laid into the wall."""
 _RAY_COST, _PATH_COST = 12.0, 16.0  # µs, as measured; only their ratio steers the work
@@ -136,8 +135,7 @@ class _Stratum:
 
 def mean_recoil(t: Tables, m: int, energy: float) -> float:
     """Mean energy of the electrons of incoherent scattering in material ``m``, keV."""
-    nodes, weights = np.polynomial.legendre.leggauss(600)
-    s = 0.5 * (nodes + 1.0)  # sin(θ/2), in which the scattering function is smooth
+    s = (np.arange(800) + 0.5) / 800.0  # sin(θ/2), in which the scattering function is smooth
     one_minus = 2.0 * s * s
     eps = 1.0 / (1.0 + energy / MC2 * one_minus)
     cos = 1.0 - one_minus
@@ -146,7 +144,7 @@ def mean_recoil(t: Tables, m: int, energy: float) -> float:
     lnx = np.log(x)
     bound = np.interp(lnx, grid_x, t.bound[m])
     bound = np.where(lnx < grid_x[0], t.bound[m, 0] * np.exp(2.0 * (lnx - grid_x[0])), bound)
-    density = eps**2 * (eps + 1.0 / eps - 1.0 + cos**2) * bound * s * weights
+    density = eps**2 * (eps + 1.0 / eps - 1.0 + cos**2) * bound * s
     return float((energy * (1.0 - eps) * density).sum() / density.sum())
 
 
@@ -174,11 +172,9 @@ def _direct_cells(b: Body, energy: float) -> list[tuple[int, int, int]]:
     return out
 
 
-def _strata(
-    b: Body, source: Source, seed: int, tag: int, sites: int, direct: bool
-) -> list[_Stratum]:
+def _strata(b: Body, source: Source, direct: bool) -> list[_Stratum]:
     top = float(source.energy.max())
-    cells, importance, later = fine(b.grid, b.tables, top)
+    parts = fine(b.grid, b.tables, top)
     chosen = _direct_cells(b, top) if direct and source.kind_of_particle == 0 else []
     strata = []
     for n, (i, k, end) in enumerate(chosen):
@@ -195,39 +191,18 @@ def _strata(
             )
 
         strata.append(_Stratum(lay, _PATH_COST, 24 if end == 0 else 8, n + 1, np.zeros((0, 3))))
-    inside = np.zeros(cells.material.shape, dtype=np.bool_)
-    taken = {(i, k) for i, k, _ in chosen}
-    ri = np.searchsorted(b.grid.r, 0.5 * (cells.r[1:] + cells.r[:-1])) - 1
-    zi = np.searchsorted(b.grid.z, 0.5 * (cells.z[1:] + cells.z[:-1])) - 1
-    for i in range(ri.size):
-        for k in range(zi.size):
-            inside[i, k] = (int(ri[i]), int(zi[k])) in taken
-    learn = np.zeros((*importance.shape, 2))
-    if source.kind_of_particle == 0:
-        for pilot in range(2):
-            history_kernel.run_chunk(
-                b.grid, cells, b.tables, importance, later, inside, source,
-                stream_key(seed, tag, 1 << 30, pilot), PILOT, sites, learn, np.zeros(5),
-            )  # fmt: skip
-            importance = learned(importance, learn, 0.3 if chosen else 0.02)
+    # electrons of unscattered photons in those cells are scored there
+    own = parts.skins[0].copy()
+    for i, k, _ in chosen:
+        own[np.ix_(parts.ring == i, parts.slice == k)] = 0.0
 
     def trace(size: int, stream: Array, total: Array) -> None:
         history_kernel.run_chunk(
-            b.grid,
-            cells,
-            b.tables,
-            importance,
-            later,
-            inside,
-            source,
-            stream,
-            size,
-            sites,
-            learn,
-            total,
-        )
+            b.grid, parts.cells, b.tables, parts.first, own, parts.skins, top, source, stream,
+            size, total,
+        )  # fmt: skip
 
-    strata.append(_Stratum(trace, _RAY_COST * sites, 60 if chosen else 400, 0, np.zeros((0, 3))))
+    strata.append(_Stratum(trace, _RAY_COST, 60 if chosen else 400, 0, np.zeros((0, 3))))
     return strata
 
 
@@ -237,7 +212,6 @@ def simulate(
     *,
     enough: Callable[[float, float], bool],
     seed: int = 1,
-    sites: int = 1,
     rounds: int = 12,
     direct: bool = True,
 ) -> Score:
@@ -248,14 +222,13 @@ def simulate(
         source: where the particles come from.
         enough: told mean and standard uncertainty of the counts; true ends the run.
         seed: of the streams.
-        sites: collisions made per source photon.
         rounds: at most so many rounds.
         direct: score electrons of unscattered photons by :mod:`.direct_kernel`.
     """
     began = time.thread_time()
     tag = int(1e3 * float(source.energy.max())) ^ (source.kind << 40)
     tag ^= source.kind_of_particle << 44
-    strata = _strata(b, source, seed, tag, sites, direct)
+    strata = _strata(b, source, direct)
     for part in strata:
         part.add(part.size, seed, tag)
     for _ in range(rounds):
@@ -319,7 +292,6 @@ def simulate_many(
     *,
     enough: Callable[[float, float], bool],
     seed: int = 1,
-    sites: int = 1,
     direct: bool = True,
     report: Report = silent,
 ) -> list[Score]:
@@ -331,8 +303,7 @@ def simulate_many(
     out: list[Score] = []
     with ThreadPoolExecutor(workers()) as pool:
         jobs = [
-            pool.submit(simulate, b, s, enough=enough, seed=seed, sites=sites, direct=direct)
-            for s in sources
+            pool.submit(simulate, b, s, enough=enough, seed=seed, direct=direct) for s in sources
         ]
         try:
             for k, job in enumerate(jobs):
