@@ -397,8 +397,8 @@ def _filter() -> list[Row]:
     choice = FilterChoice(
         tuple(Foil(x.material, x.thickness_mm) for x in found.layers), found.open_fraction
     )
-    bare, _ = response_of(body, 90.0, CONFIRM_KEV, 0.03, "mc")
-    seen, u = response_of(filtered(body, choice), 90.0, CONFIRM_KEV, 0.03, "mc")
+    bare, _ = response_of(body, 90.0, CONFIRM_KEV, 0.015, "mc")
+    seen, u = response_of(filtered(body, choice), 90.0, CONFIRM_KEV, 0.015, "mc")
     at = CONFIRM_KEV.index(661.657)
     relative = seen / seen[at]
     spread = relative * np.hypot(u / seen, u[at] / seen[at])

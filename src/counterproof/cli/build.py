@@ -20,6 +20,7 @@ def build_sheet(
     probe: Annotated[str, typer.Option("--probe", "-p", help=text("cli_build.probe"))],
     folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
     out: Annotated[Path, typer.Option("--out", "-o", help=text("cli_build.out"))] = Path("build"),
+    housing: Annotated[bool, typer.Option("--housing", help=text("cli_build.housing"))] = False,
     bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -27,7 +28,7 @@ def build_sheet(
     from counterproof.workshop.building import write_build_sheet
 
     with open_bench(folder or bench) as opened:
-        made = write_build_sheet(opened, instrument, probe, out)
+        made = write_build_sheet(opened, instrument, probe, out, housing)
     emit(made, as_json, show)
 
 

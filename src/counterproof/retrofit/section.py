@@ -26,9 +26,9 @@ PLAY_MM = 0.5
 """Gap between a tube (with its sleeves) and the bore; common practice, no source."""
 RESISTOR_ROOM_MM = 22.0
 """Length kept behind the tube for clip, resistor and strain relief; common practice, no source."""
-WALL_MM, CAP_MM, SPIGOT_MM, GLAND_MM = 2.0, 3.0, 8.0, 7.0
-"""Printed wall, cap, its spigot, and the hole of a small cable gland; common practice, no
-source."""
+WALL_MM, CAP_MM, SPIGOT_MM, SPIGOT_PLAY_MM, GLAND_MM = 2.0, 3.0, 8.0, 0.1, 7.0
+"""Printed wall, cap, its spigot with its play, and the hole of a small cable gland; common
+practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +74,30 @@ class Dimensions:
     def length(self) -> float:
         """Of the whole probe, gland apart."""
         return self.front + self.cavity + self.cap
+
+    @property
+    def tube_span(self) -> tuple[float, float]:
+        """Where the tube lies along the axis, from the cap's outside at 0 to the front."""
+        right = self.length - self.front - PLAY_MM
+        return right - self.tube_length, right
+
+    @property
+    def slot_span(self) -> tuple[float, float]:
+        """Where the slots lie along the axis."""
+        middle = 0.5 * sum(self.tube_span)
+        return middle - self.window_length / 2.0, middle + self.window_length / 2.0
+
+    @property
+    def slot_width(self) -> float:
+        """Width of a slot, along the circumference of the outside."""
+        share = self.window_share / self.windows if self.windows else 0.0
+        return math.pi * self.outer_diameter * share
+
+    @property
+    def spigot_radii(self) -> tuple[float, float]:
+        """Inner and outer radius of the cap's spigot."""
+        b = self.bore / 2.0
+        return max(b - WALL_MM, self.gland / 2.0 + 0.2), b - SPIGOT_PLAY_MM
 
     @property
     def sleeved_diameter(self) -> float:
@@ -167,10 +191,7 @@ def section_of(d: Dimensions, title: str) -> Section:
     r, b, o = d.tube_diameter / 2.0, d.bore / 2.0, d.outer_diameter / 2.0
     end = d.length
     inside = end - d.front
-    tube_right = inside - PLAY_MM
-    tube_left = tube_right - d.tube_length
-    middle = 0.5 * (tube_left + tube_right)
-    slot = (middle - d.window_length / 2.0, middle + d.window_length / 2.0)
+    (tube_left, tube_right), slot = d.tube_span, d.slot_span
     lengths = [(d.cap, end)] if not d.windows else [(d.cap, slot[0]), (slot[1], end)]
     parts = [
         Rectangle("wall", (left, low, right, high), "housing")
@@ -182,10 +203,10 @@ def section_of(d: Dimensions, title: str) -> Section:
         Rectangle("wall", (0.0, d.gland / 2.0, d.cap, o), "cap"),
         Rectangle("wall", (0.0, -o, d.cap, -d.gland / 2.0), "cap"),
     ]
-    spigot = max(b - WALL_MM, d.gland / 2.0 + 0.2)
+    low, high = d.spigot_radii
     parts += [
-        Rectangle("wall", (d.cap, spigot, d.cap + d.spigot, b - 0.1), "cap"),
-        Rectangle("wall", (d.cap, -(b - 0.1), d.cap + d.spigot, -spigot), "cap"),
+        Rectangle("wall", (d.cap, low, d.cap + d.spigot, high), "cap"),
+        Rectangle("wall", (d.cap, -high, d.cap + d.spigot, -low), "cap"),
         Rectangle("tube", (tube_left, -r, tube_right, r), "tube"),
         Rectangle("gas", (tube_left + 2.0, -0.85 * r, tube_right - 2.0, 0.85 * r), "tube"),
     ]
@@ -223,7 +244,7 @@ def section_of(d: Dimensions, title: str) -> Section:
     if d.windows:
         said = text(
             "section.windows", number=d.windows, length=f"{d.window_length:.1f}",
-            width=f"{math.pi * d.outer_diameter * d.window_share / d.windows:.1f}",
+            width=f"{d.slot_width:.1f}",
         )  # fmt: skip
         labels.append((0.5 * (tube_left + tube_right), above + 4.0 * len(d.sleeves), said))
     top = above + 4.0 * (len(d.sleeves) + (1 if d.windows else 0)) + 6.0
