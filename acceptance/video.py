@@ -157,7 +157,7 @@ def firmware_pair(seed: int, seconds: float, folder: Path) -> tuple[BoxRun, Pair
     run = run_box(counter, rate, seconds, seed, warm_up_s=60.0)
     log = run.reading_log()
     shown = shown_readings(log.times_s, log.values, 2)
-    panel, filming = draw_filming(seed, "strokes", seconds, frames_per_s=10.0)
+    panel, filming = draw_filming(seed, "strokes", seconds, frames_per_s=6.0)
     panel = replace(panel, face=aside_face(seed))
     made = film(folder / "firmware.mp4", shown, seconds, panel, filming, seed, sound=run.sound)
     readings, _ = keyed_readings(made, shown, Format.parse("0.00"), 0.2)
@@ -253,7 +253,7 @@ def measure(quick: bool) -> list[Row]:
         hour = None if quick else one_film(HOUR_SEED, 3600.0, 1.0, folder, fps=5.0)
         rows = _rows(marks, hour)
         if not quick:
-            rows += [firmware_row(1500.0, folder), speed_row(folder, 10.0)]
+            rows += [firmware_row(900.0, folder), speed_row(folder, 10.0)]
     return rows
 
 

@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.progress import Report, silent, step
+from counterproof.signals.video.fields import Field
 from counterproof.signals.video.follow import Follower
 from counterproof.signals.video.frames import GAP_S, Box, Luma, Video
 from counterproof.signals.video.ink import difference, strength
-from counterproof.signals.video.layout import Field, Layout
+from counterproof.signals.video.layout import Layout
 from counterproof.signals.video.warp import Matrix, Picture
 
 Floats = NDArray[np.float64]
