@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 
 from counterproof.errors import Cancelled, UserError
+from counterproof.physics.field import field
 from counterproof.physics.materials import gas, material
+from counterproof.physics.sources import point_source
 from counterproof.physics.tube import figures
 from counterproof.physics.tube.geometry import Layer, Tube, Window
 from counterproof.physics.tube.model import TubeModel
+from counterproof.physics.tube.predict import predict
 from counterproof.physics.tube.response import (
     Curve,
     electron_curve,
@@ -173,3 +176,15 @@ def test_work_can_be_called_off() -> None:
     model = TubeModel(STEEL, (STEEL, STEEL), ("wall",))
     with pytest.raises(Cancelled):
         response_curve(model, [60.0], report=lambda done, total: False)
+
+
+def test_a_wall_that_stops_betas_leaves_weak_bremsstrahlung() -> None:
+    # common practice, no source: far fewer counts than with the betas, but some
+    source = point_source("Sr-90", 1e5)
+    at = field(source, [10.0])
+    thick = replace(STEEL, wall=Layer(material("Fe"), 0.5))
+    bare, walled = (
+        predict(TubeModel(t), at, 0, angle_deg=90.0, natural=None) for t in (STEEL, thick)
+    )
+    assert walled.beta.counts_per_s == 0.0
+    assert 1e-5 < walled.photon.counts_per_s / bare.beta.counts_per_s < 3e-3

@@ -51,7 +51,12 @@ def stopped_spectrum(medium: Material, energy_kev: Array, number: Array, edges_k
 
 
 def from_layers(
-    sheets: Sequence[Sheet], energy_kev: Array, number: Array, edges_kev: Array
+    sheets: Sequence[Sheet],
+    energy_kev: Array,
+    number: Array,
+    edges_kev: Array,
+    *,
+    attenuate: bool = True,
 ) -> tuple[Array, Array]:
     """Photons that leave a stack of layers, and the energy (keV per s) radiated inside.
 
@@ -63,6 +68,7 @@ def from_layers(
         energy_kev: electron energies, shape (n,).
         number: electrons per second of each energy.
         edges_kev: photon bins, shape (m + 1,).
+        attenuate: by the layers themselves; ``False`` gives the photons as they are born.
     """
     middle = np.sqrt(edges_kev[1:] * edges_kev[:-1])
     out = np.zeros(middle.size)
@@ -76,8 +82,10 @@ def from_layers(
         born -= stopped_spectrum(layer.material, after, number, edges_kev)
         born = np.maximum(born, 0.0)
         radiated += float((born * middle).sum())
-        path = attenuation.total(layer.material, middle) * layer.areal_g_cm2 / 2.0
-        for outer in sheets[i + 1 :]:
+        path = np.zeros(middle.size)
+        if attenuate:
+            path = attenuation.total(layer.material, middle) * layer.areal_g_cm2 / 2.0
+        for outer in sheets[i + 1 :] if attenuate else ():
             path = path + attenuation.total(outer.material, middle) * outer.areal_g_cm2
         out += born * np.exp(-path)
         left = after

@@ -13,7 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from counterproof.physics.background import CHARGED_PER_CM2_S, Background
+from counterproof.physics.electrons import bremsstrahlung
 from counterproof.physics.field import Field
+from counterproof.physics.sheets import Sheet
+from counterproof.physics.tube.bodies import side_layers
 from counterproof.physics.tube.geometry import Tube
 from counterproof.physics.tube.ionisation import RELATIVE_U, primary_ionisation_per_cm
 from counterproof.physics.tube.layout import Array
@@ -31,6 +34,7 @@ from counterproof.physics.tube.response import (
 from counterproof.progress import Report, silent
 
 _POINTS = 24
+_BREMSSTRAHLUNG_U = 0.3
 _CHARGED_U = 0.2  # flux of cosmic muons at a place, and their angles
 
 
@@ -159,7 +163,10 @@ def photon_part(
     report: Report = silent,
 ) -> tuple[Part, float]:
     """Counts per second of a field's photons, and the factor for a near source in it."""
-    kev, rate = at.photon_kev, at.photon_fluence_rate[index]
+    own = at.photon_kev.size
+    born_kev, born = wall_bremsstrahlung(tube.nominal, at, index, angle_deg)
+    kev = np.concatenate([at.photon_kev, born_kev])
+    rate = np.concatenate([at.photon_fluence_rate[index], born])
     nodes = _nodes(kev, rate, _POINTS)
     if not nodes.size:
         return Part(0.0, 0.0), 1.0
@@ -174,8 +181,34 @@ def photon_part(
         tube.nominal, float(at.distances_cm[index]), energy_kev=max(main, LOWEST_KEV),
         angle_deg=angle_deg, radius_cm=at.source.diameter_cm / 2.0, seed=seed, method=method,
     )  # fmt: skip
-    part = fold(curve, kev, rate)
-    return Part(part.counts_per_s * near, part.u * near), near
+    part = fold(curve, kev[:own], rate[:own])
+    of_wall = fold(curve, kev[own:], rate[own:])
+    u = math.hypot(part.u, of_wall.u, _BREMSSTRAHLUNG_U * of_wall.counts_per_s)
+    return Part((part.counts_per_s + of_wall.counts_per_s) * near, u * near), near
+
+
+def wall_bremsstrahlung(tube: Tube, at: Field, index: int, angle_deg: float) -> tuple[Array, Array]:
+    """Photons that a field's electrons make where they stop in the tube's own layers.
+
+    They are taken to go on as their electrons did, so that they meet the whole wall as a beam does.
+
+    Returns:
+        Energies in keV and the fluence rate in 1/(cm² s), both of shape (n,).
+    """
+    kev = at.electron_kev
+    number = at.electron_fluence_rate_kev[index] * np.diff(at.electron_edges_kev)
+    if not number.any():
+        return np.zeros(0), np.zeros(0)
+    layers = side_layers(tube)
+    if abs(math.sin(math.radians(angle_deg))) < 0.5:
+        end = tube.wall.material, tube.wall.thickness_cm
+        if tube.window and math.cos(math.radians(angle_deg)) > 0.0:
+            end = tube.window.material, tube.window.thickness_cm
+        layers = (end, *((f.material, f.thickness_cm) for f in tube.filters if f.ends))
+    edges = bremsstrahlung.photon_edges_kev(float(at.electron_edges_kev[-1]))
+    sheets = [Sheet(m, x) for m, x in reversed(layers)]
+    born, _ = bremsstrahlung.from_layers(sheets, kev, number, edges, attenuate=False)
+    return np.sqrt(edges[1:] * edges[:-1]), born
 
 
 def electron_part(
