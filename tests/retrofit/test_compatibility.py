@@ -7,7 +7,12 @@ from counterproof.kit.fields import Span
 from counterproof.kit.instrument import Instrument
 from counterproof.kit.probe import Cable, Probe
 from counterproof.kit.tube import Tube
-from counterproof.retrofit.compatibility import Envelope, cable_capacitance_f, compatibility
+from counterproof.retrofit.compatibility import (
+    Envelope,
+    behind_switch,
+    cable_capacitance_f,
+    compatibility,
+)
 
 # invented throughout
 SHEET = {
@@ -135,3 +140,12 @@ def test_a_tube_known_only_by_its_size():
     assert verdict(result, "voltage") == "unknown"
     assert result.figures is not None
     assert all(c.statement.endswith(".") for c in result.checks)
+
+
+def test_a_changeover_switch_loads_the_tube_that_stays():
+    # by hand: 4 + 1 pF before, 10 pF after; 2.303 · 5.1 Mohm · C
+    check = behind_switch(box(), tube())
+    assert check.verdict == "care"
+    assert "117 µs instead of 59" in check.statement
+    assert behind_switch(box(), tube(), 2.0).verdict == "fits"
+    assert "2 times" in behind_switch(box(anode_resistor=None), tube()).statement

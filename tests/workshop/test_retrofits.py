@@ -60,9 +60,13 @@ def test_from_the_bench(bench):
     assert [c.name for c in made.candidates] == ["own", "wand", "slim steel"]
     assert [c.today for c in made.candidates] == [True, False, False]
     assert made.candidates[1].probe == "wand"
+    assert "switch" in {c.key for c in made.candidates[1].checks}
+    assert "switch" not in {c.key for c in made.candidates[2].checks}
     gains = [c.sources[0].gain.value for c in made.candidates[1:]]
     assert gains == pytest.approx([110 / 70 * 0.9, 110 / 70], rel=0.02)
     assert made.ranking[0].candidate == "slim steel"
+    alone = propose_retrofit(bench, Asked("Lantern", ("wand",), ("caesium disc",)))
+    assert any("Switch at own" in r.what for r in alone.plan.runs)
     keep_outlook(bench, made)
     keep_outlook(bench, made)
     assert bench.list(Outlook, "Lantern") == (made,) or bench.list(Outlook, "Lantern") == [made]

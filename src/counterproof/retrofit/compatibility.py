@@ -36,6 +36,8 @@ from counterproof.texts import text
 
 Verdict = Literal["fits", "care", "does not fit", "unknown"]
 TUBE_PF, STRAY_PF, DROP_V = 5.0, 1.0, 150.0
+SWITCH_PF = 5.0
+"""A changeover switch with some centimetres of wire; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,3 +346,24 @@ def compatibility(
             checks.append(Check("droop", sound, text("compatibility.droop.stated", **names)))
     checks.append(_dead_time(instrument, tube, figures.recharge_s if figures else None))
     return Compatibility((*checks, *_envelope(tube, room or Envelope())), figures)
+
+
+def behind_switch(instrument: Instrument, tube: Tube, extra_pf: float = SWITCH_PF) -> Check:
+    """Say what a changeover switch and its wires do to the tube built in.
+
+    They hang on its anode unless its resistor sits right at the tube; as built, a box has it on its
+    board, so the whole of ``extra_pf`` is counted.
+
+    Raises:
+        UserError: if the resistor in the file cannot be read.
+    """
+    ohm = _read(instrument.supply.anode_resistor, "ohm")
+    own = (_middle(tube.datasheet.capacitance_pf) or TUBE_PF) + STRAY_PF
+    share = (own + extra_pf) / own
+    verdict: Verdict = "fits" if share <= 1.5 else "care"
+    names = {"tube": tube.name, "pf": f"{extra_pf:g}", "ratio": f"{share:.2g}"}
+    if ohm is None:
+        return Check("switch", verdict, text("compatibility.switch.ratio", **names))
+    before, after = (1e6 * float(recharge_time_s(ohm, c * 1e-12)) for c in (own, own + extra_pf))
+    names |= {"before": f"{before:.0f}", "after": f"{after:.0f}"}
+    return Check("switch", verdict, text("compatibility.switch.stated", **names))

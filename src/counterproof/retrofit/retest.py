@@ -176,6 +176,16 @@ def retest_plan(
         )
         for s, why in runs
     ]
+    if c.probe is not None and today is not None:
+        own = float(np.median(background_rate(sample, today.name)))
+        planned.append(
+            PlannedRun(
+                instrument=instrument,
+                what=text("retrofit.plan_switched", name=today.name),
+                minutes=_whole(400.0 / own / 60.0),
+                reason=text("retrofit.plan_switched_why"),
+            )
+        )
     plan = Plan(
         trial="retest",
         question=text("retrofit.plan_question", name=c.name),

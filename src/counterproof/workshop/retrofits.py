@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter as Tally
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from counterproof.bench import Bench
 from counterproof.errors import UserError
@@ -17,7 +17,7 @@ from counterproof.quantities import parse_quantity, parse_range
 from counterproof.records import Outlook, Run
 from counterproof.records.readout import ReadoutReport
 from counterproof.retrofit.box import box_of
-from counterproof.retrofit.compatibility import Envelope, compatibility
+from counterproof.retrofit.compatibility import Envelope, behind_switch, compatibility
 from counterproof.retrofit.outlook import Ask, Candidate, Seen, SourceAt
 from counterproof.retrofit.propose import propose
 from counterproof.retrofit.wishes import parse_wish
@@ -97,7 +97,14 @@ def propose_retrofit(
         step(report, number, len(named))
         made = yields_of(in_probe(tube, probe), places)
         today = instrument.tube == name and probe is None
-        found.append(_candidate(name, tube, probe, instrument, made, room, today))
+        candidate = _candidate(name, tube, probe, instrument, made, room, today)
+        if probe is not None and instrument.tube is not None:
+            # both positions of the switch count: it loads the tube that stays in the box too
+            check = behind_switch(instrument, named[0][1])
+            loaded = candidate.compatible
+            loaded = replace(loaded, checks=(*loaded.checks, check))
+            candidate = replace(candidate, compatible=loaded)
+        found.append(candidate)
     step(report, len(named), len(named))
     seen = _seen(instrument.tube, own, sources) if asked.use_runs and instrument.tube else []
     unknown = {s.name for s in sources if s.activity_u >= UNKNOWN_ACTIVITY_U}
