@@ -69,7 +69,7 @@ def _kernel(quick: bool) -> list[Row]:
             Row(
                 f"kernel against the Monte Carlo: {name}",
                 "within 5 % (and 2 u of the Monte Carlo)", f"worst {100 * worst:+.1f} %",
-                max(beyond) <= 0.05, f"{len(gaps)} energies from {energies[0]:g} keV up",
+                bool(max(beyond) <= 0.05), f"{len(gaps)} energies from {energies[0]:g} keV up",
             )
         )  # fmt: skip
     return rows
@@ -95,7 +95,7 @@ def _analogue(quick: bool) -> list[Row]:
             rows.append(
                 Row(
                     f"Monte Carlo against its analogue mode: {name}, {energy:g} keV",
-                    "within 3 sigma", f"{sigma:+.1f} sigma", abs(sigma) < 3.0,
+                    "within 3 sigma", f"{sigma:+.1f} sigma", bool(abs(sigma) < 3.0),
                     f"ratio {score.counts / mean:.3f}, analogue ± {100 * u / mean:.1f} %",
                 )
             )  # fmt: skip
@@ -132,9 +132,9 @@ def _electrons() -> list[Row]:
     high = max((gap for e, gap in number if e > 0.5), key=abs)
     return [
         Row("extrapolated range in Al, glass, mica, 0.1 to 2 MeV", "within 6 %",
-            f"worst {100 * worst:+.1f} %", abs(worst) < 0.06, "Tabata, Ito and Okabe 1972"),
+            f"worst {100 * worst:+.1f} %", bool(abs(worst) < 0.06), "Tabata, Ito and Okabe 1972"),
         Row("number transmitted in Al, glass, mica, 0.1 and 0.3 MeV", "within 0.075",
-            f"worst {low:+.3f}", abs(low) < 0.075,
+            f"worst {low:+.3f}", bool(abs(low) < 0.075),
             f"Subba Rao 1966; at 1 and 2 MeV up to {high:+.2f}, where that form does not run into "
             "the extrapolated range it is given"),
     ]  # fmt: skip
@@ -150,7 +150,7 @@ def _rules() -> list[Row]:
     bare, sleeve, glass = (relative(t, 59.5) for t in (STEEL, TINNED, GLASS))
     return [
         Row("counts per striking photon at 662 keV", "2 to 6 per thousand", f"{per_photon:.2f}",
-            2.0 < per_photon < 6.0, "common practice, no source"),
+            bool(2.0 < per_photon < 6.0), "common practice, no source"),
         Row("response per H*(10) at 59.5 keV over caesium", "steel > 4; sleeve < 0.5; glass < 1.5",
             f"{bare:.1f}; {sleeve:.2f}; {glass:.2f}", bare > 4.0 and sleeve < 0.5 and glass < 1.5,
             "common practice, no source"),
