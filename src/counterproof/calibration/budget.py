@@ -72,6 +72,9 @@ def _counted(found: Fit, share: Floats) -> list[BudgetRow]:
     rows = []
     for group in dict.fromkeys(found.observed):
         here = [i for i, g in enumerate(found.observed) if g == group]
+        if group == "readings":
+            rows.append(_read(100.0 * float(np.linalg.norm(share[here]))))
+            continue
         total = sum(found.counts[i] for i in here)
         rows.append(
             BudgetRow(
@@ -86,6 +89,19 @@ def _counted(found: Fit, share: Floats) -> list[BudgetRow]:
             )
         )
     return rows
+
+
+def _read(percent: float) -> BudgetRow:
+    """The row of the display's factor, read from counts and readings of the same runs."""
+    return BudgetRow(
+        name=text("calibration.group.readings"),
+        evaluation="A",
+        distribution="normal",
+        u=percent,
+        unit="%",
+        contribution_percent=percent,
+        source=text("calibration.from_readings"),
+    )
 
 
 def _assumed(found: Fit, share: Floats) -> list[BudgetRow]:

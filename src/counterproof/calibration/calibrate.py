@@ -10,9 +10,10 @@ import math
 from collections.abc import Mapping, Sequence
 
 from counterproof.calibration.advice import Dial, advice_on, with_remaining
-from counterproof.calibration.choice import choose
-from counterproof.calibration.evidence import Assumptions, Signal, gather_levels
-from counterproof.calibration.fit import fit
+from counterproof.calibration.behind import as_display, counts_behind
+from counterproof.calibration.choice import Weighed, choose
+from counterproof.calibration.evidence import Assumptions, Gathered, Signal, gather_levels
+from counterproof.calibration.fit import Fit, fit
 from counterproof.calibration.pictures import charts_of
 from counterproof.calibration.rows import bands_of, levels_of, nuisances_of, validity_of
 from counterproof.calibration.saying import remarks_on
@@ -62,9 +63,8 @@ def calibrate(
         signals.append("counts")
     gathered = [gather_levels(subject, evidence, standards, s, assumed, nuclide) for s in signals]
     main = gathered[0]
-    found, weighed = choose(main.problem)
     counted = next((g for g in gathered if g.signal == "counts"), None)
-    counts_fit = found if counted is main else fit(counted.problem) if counted else None
+    found, weighed, counts_fit = _fitted(subject, own, main, counted)
     p = found.p_value()
     misfit = p < MISFIT
     links = main.links if found.problem.has_scale else ()
@@ -98,3 +98,25 @@ def calibrate(
         simulated=any(e.run.simulated for e in used),
         method=text("calibration.method"),
     )
+
+
+def _fitted(
+    subject: Counter, own: Sequence[Evidence], main: Gathered, counted: Gathered | None
+) -> tuple[Fit, tuple[Weighed, ...], Fit | None]:
+    """Fit the counts and read the display's factors from them; the display alone without counts.
+
+    Counts whose own sensitivity changes over the levels (double pulses, fold-back) say nothing of
+    the display's factor: then the display is fitted as it stands.
+    """
+    if counted is None or counted is main:
+        found, weighed = choose(main.problem)
+        return found, weighed, found if counted is main else None
+    counts_fit, _ = choose(counted.problem)
+    steps = [log.quantum for e in own for log in e.readings if log.quantum]
+    behind = counts_behind(
+        main.problem, counts_fit.problem, subject.window_s, max(steps, default=0.0)
+    )
+    if counts_fit.model == "one factor" and behind is not None:
+        return *as_display(counts_fit, main.problem, behind), counts_fit
+    found, weighed = choose(main.problem)
+    return found, weighed, fit(counted.problem)
