@@ -135,8 +135,3 @@ def estimate_of(values: Floats, unit: str, method: str = "joint Monte Carlo") ->
     low, middle, high = (float(q) for q in np.quantile(values, [0.025, 0.5, 0.975]))
     u = float(values.std(ddof=1)) if np.all(np.isfinite(values)) else math.inf
     return Estimate(middle, u, low, high, 0.95, unit, None, method)
-
-
-def total(sample: Sample, tube: str, key: str) -> Floats:
-    """Net counts per second of a source at its place, photons and betas, shape (draws,)."""
-    return sample[f"{tube}/photon:{key}"] + sample[f"{tube}/beta:{key}"]

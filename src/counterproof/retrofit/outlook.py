@@ -415,8 +415,8 @@ def _uncorrectable(
                     "retrofit.uncorrectable",
                     low=f"{low:.2g}",
                     high=f"{high:.2g}" if math.isfinite(high) else "∞",
-                    factor=f"{firmware.factors_cpm_per_usv_h[r]:g}",
-                    percent=f"{100 * error.value:+.0f}",
+                    factor=f"{firmware.factors_cpm_per_usv_h[r]:.4g}",
+                    percent=f"{100 * error.value:+.0f}".replace("-", "−"),
                 ),
             )
         )

@@ -148,7 +148,7 @@ def _statement(
                  high=f"{g.high:.2g}") for n, g in gains
         )  # fmt: skip
         parts.append(text("retrofit.gains", listed=listed))
-    parts += [text("retrofit.set", name=s.name, value=f"{s.best.value:g}", unit=s.unit)
+    parts += [text("retrofit.set", name=s.name, value=f"{s.best.value:.4g}", unit=s.unit)
               for s in c.settings if s.best.value is not None]  # fmt: skip
     parts += [u.statement for u in c.uncorrectable]
     return " ".join(parts)
