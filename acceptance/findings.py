@@ -1,6 +1,7 @@
 """Findings over retellings of the invented demonstration: what was hidden, and nothing else.
 
-Lantern hides two factors (110 and 190 cpm per µSv/h), a switch at 0.6 µSv/h, a window of 40 s, a
+Lantern hides two factors (110 and 190 cpm per µSv/h), a switch at 0.6 µSv/h (0.54 on
+the way down), a window of 40 s, a
 sleeve of 1.5 mm of brass and 3.3 counts per minute of its own. Wren hides nothing: it is put under
 test beside Heron as the control. Seeds 52000…, fixed before anything was tuned on them. Pulses go
 in as the tube made them: what the detection of clicks adds is measured elsewhere.
@@ -116,7 +117,9 @@ class Tally:
         by_subject = {f.subject: f for f in found}
         factors = by_subject.get("factors")
         self.factors.append(factors is not None and "two factors" in factors.statement)
-        self.switch.append(fit.switch is not None and fit.switch.low <= 0.6 <= fit.switch.high)
+        # the display returns at 0.54: which of the two was crossed, the recordings decide
+        ends = None if fit.switch is None else (fit.switch.low, fit.switch.high)
+        self.switch.append(ends is not None and ends[0] <= 0.6 and ends[1] >= 0.54)
         t = fit.time_constant
         self.window.append(t is not None and abs(t.value / 40.0 - 1.0) < 0.01)
         cover = by_subject.get("cover of the gas")
@@ -158,7 +161,7 @@ def measure(quick: bool) -> list[Row]:
 
     return [
         row("two factors found", 1.0, tally.factors),
-        row("switch inside its interval", 0.93, tally.switch),
+        row("switch bracketed (0.6 up, 0.54 down)", 1.0, tally.switch),
         row("window within 1 %", 1.0, tally.window),
         row("sleeve found as a cover of the gas", 1.0, tally.cover),
         never("cover called thicker than it is", tally.beyond),

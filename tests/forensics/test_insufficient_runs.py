@@ -220,3 +220,31 @@ def test_levels_on_one_side_of_the_switch_give_the_factor_of_that_side():
         assert len(fit.factors) == 1
         assert fit.factors[0].value == pytest.approx(truth, rel=0.03)
         assert any("nothing is known outside" in s for s in fit.statements)
+
+
+def test_a_switch_crossed_one_way_only_says_so():
+    rising = answer(clock_off)
+    assert any("cross its switch both ways" in m for m in rising.missing) is not crossed_twice()
+
+
+def crossed_twice() -> bool:
+    """Whether the truth crossed its switch down as well as up in this hour."""
+    shown = run_readout(MODEL, whole().pulse_times_s, HOUR_S).range_index
+    return bool((np.diff(shown) > 0).any() and (np.diff(shown) < 0).any())
+
+
+def test_a_clean_rise_through_the_switch_says_that_hysteresis_is_open():
+    rng = np.random.default_rng(3)
+    pulses = np.concatenate(
+        [
+            np.sort(rng.uniform(i * PART_S, (i + 1) * PART_S, rng.poisson(cpm / 60.0 * PART_S)))
+            for i, cpm in enumerate((30.0, 60.0, 300.0, 600.0))
+        ]
+    )
+    got = run_readout(replace(MODEL, hysteresis=0.3), pulses, 4 * PART_S)
+    assert not (np.diff(got.range_index) < 0).any()
+    run = PairedRun(pulses, 4 * PART_S, got.times_s, np.round(got.momentary, 9))
+    fit = fit_readout([run], sweeps=200)
+    assert len(fit.factors) == 2
+    assert any("cross its switch both ways" in m for m in fit.missing)
+    never_wrong(fit)

@@ -145,6 +145,22 @@ def loss_limits(weighed: Weighed, loss: float) -> list[float]:
     return limits
 
 
+def crossed_both_ways(weighed: Weighed) -> bool:
+    """Return whether the display was seen to cross its switch upwards and downwards.
+
+    Only then do the readings tell one switch from two that are a hysteresis apart.
+    """
+    posterior = weighed.posterior
+    ranges = posterior.ranges(weighed.chain.best)
+    if len(ranges) < 2 or posterior.at.size < 2:
+        return False
+    above = ranges[1]
+    pace = float(np.median(np.diff(posterior.at)))
+    following = (np.diff(posterior.run) == 0) & (np.diff(posterior.at) < 3.0 * pace)
+    up, down = ~above[:-1] & above[1:], above[:-1] & ~above[1:]
+    return bool((up & following).any() and (down & following).any())
+
+
 def ratio_of_means(data: Joined) -> Estimate | None:
     """Return total count rate over mean displayed dose rate: one factor, without any model.
 

@@ -17,6 +17,7 @@ from counterproof.forensics.adequacy import (
     FEWEST_READINGS,
     UNRELATED_LOSS,
     coupling,
+    crossed_both_ways,
     loss_limits,
     loss_share,
     one_level,
@@ -200,7 +201,12 @@ def fit_readout(
     if lead < CERTAIN_KIND:
         answer = replace(answer, kind=UNDETERMINED, time_constant=None, window_pulses=None)
     strays = chosen.posterior.stray_share(chain.best)
-    about = Circumstances(one_level(ready.data), ready.silent_s, strays, reach_s, restarted)
+    one_way = answer.switch is not None and not (
+        chosen.structure.hysteresis or crossed_both_ways(chosen)
+    )
+    about = Circumstances(
+        one_level(ready.data), ready.silent_s, strays, reach_s, restarted, one_way
+    )
     return replace(answer, statements=found(answer, about), missing=missing(answer, about))
 
 

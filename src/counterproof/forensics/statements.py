@@ -24,6 +24,7 @@ class Circumstances:
     unexplained_share: float
     reach_s: float
     restarted: bool
+    one_way: bool
 
 
 def shown(estimate: Estimate, unit: str | None = None) -> str:
@@ -87,6 +88,8 @@ def missing(fit: ReadoutFit, about: Circumstances) -> tuple[str, ...]:
     if fit.switch is not None and fit.switch.high > (1 + WIDE_SWITCH) * fit.switch.low:
         low, high = f"{fit.switch.low:.3g}", f"{fit.switch.high:.3g}"
         said.append(text("forensics.wide_switch", low=low, high=high))
+    if about.one_way:
+        said.append(text("forensics.one_way"))
     if fit.readings and fit.kind_log_lead < CERTAIN_KIND:
         said.append(text("forensics.kind_open", rival=fit.kind_rival))
     if about.silent_s > 0:
