@@ -92,7 +92,14 @@ def test_a_point_that_touches_is_freed() -> None:
 
 
 def test_teaching_refuses_what_does_not_fit() -> None:
-    known = teach([(line_of("0.12"), "0.12"), (line_of("0.3"), "0.345"), (line_of("7"), "")])
+    known = teach(
+        [
+            (line_of("0.12"), "0.12"),
+            (line_of("0.3"), "0.345"),
+            (line_of("7"), ""),
+            (line_of("4.4"), "-"),
+        ]
+    )
     assert known.refused == ("0.345",)
     assert known.digits == "012"
 

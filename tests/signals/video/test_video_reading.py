@@ -118,16 +118,16 @@ def test_a_point_that_moves(shoot: Callable[..., Filmed]) -> None:
 
 def test_darkness_and_missing_frames_are_gaps(shoot: Callable[..., Filmed]) -> None:
     shown = readings_shown(repeat=2)
-    filming = replace(CAMERA, dark_s=((9.0, 15.0),), missing_s=((20.0, 24.0),))
-    made = shoot(shown, 32.0, filming=filming)
+    filming = replace(CAMERA, dark_s=((12.0, 15.0),), missing_s=((17.0, 19.5),))
+    made = shoot(shown, 25.0, filming=filming)
     watched = watch(made.path, Box(*made.region))
     sheet = sheet_of(watched, FORM)
     key(sheet, shown)
     readings = taught(watched, sheet)
     # after a gap every number still has its own time
     assert wrong(readings, shown) == []
-    assert (readings.times_s > 24.0).sum() >= 6
-    for start, end in ((9.2, 14.9), (20.0, 23.9)):
+    assert (readings.times_s > 19.5).sum() >= 5
+    for start, end in ((12.2, 14.9), (17.0, 19.4)):
         assert not ((readings.times_s > start) & (readings.times_s < end)).any()
         assert any(a <= start + 0.3 and b >= end - 0.3 for a, b in readings.gaps_s)
     assert any("gaps in the log" in w for w in readings.warnings)

@@ -209,7 +209,8 @@ def teach(keyed: Sequence[tuple[Picture, str]], base: Glyphs | None = None) -> G
             others = (_labelled(cut_line(line, how), typed) for how in CUTS)
             named = next((n for n in others if n is not None), None)
         if named is None:
-            refused.append(typed)
+            if typed.strip("-"):  # dashes alone say that nothing can be read there
+                refused.append(typed)
             continue
         for char, glyph in named:
             known.add(char, glyph.picture)

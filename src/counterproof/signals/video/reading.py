@@ -268,6 +268,9 @@ def _timed(
             reach = 0.35 * refresh.period.value
             at = refresh.times(look.first_s - reach, look.last_s)
             if not at.size:
+                value = float(each.shown)
+                if values and values[-1] == value and look.first_s - times[-1] < 3 * reach:
+                    continue  # still the number that was given
                 at = np.array([look.first_s])
         for t in at:
             t = float(max(t, 0.0))
