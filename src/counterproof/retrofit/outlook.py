@@ -21,12 +21,13 @@ from counterproof.quantities import Estimate
 from counterproof.readout import ReadoutModel
 from counterproof.readout.menu import Aim
 from counterproof.records import CandidateOutlook, Measured, Series
-from counterproof.records.outlook import CheckLine, SettingOutlook, SourceOutlook, Uncorrectable
+from counterproof.records.outlook import CheckLine, SourceOutlook
 from counterproof.retrofit import display
 from counterproof.retrofit.box import Box
 from counterproof.retrofit.compatibility import Compatibility
 from counterproof.retrofit.draws import Effects, Floats, Sample, estimate_of
 from counterproof.retrofit.endurance import endurance
+from counterproof.retrofit.remaining import settings_of, uncorrectable
 from counterproof.texts import text
 
 SHEET_U = 0.2 / math.sqrt(3.0)
@@ -276,9 +277,9 @@ def candidate_outlook(
         energy_departure=departure,
         endurance_h=None if hours is None else Measured.of(hours),
         sources=tuple(_source(sample, c, today, s) for s in sources),
-        settings=_settings(best, counted, levels),
+        settings=settings_of(best, counted),
         worst_error=_measured(errors[:, worst_at], ""),
-        uncorrectable=_uncorrectable(box, best.firmware, counted, ask),
+        uncorrectable=uncorrectable(box, best.firmware, counted, ask.range_usv_h),
         display=(
             _series(
                 text("retrofit.before"), levels, display.ratio_at(box.firmware, counted, levels)
@@ -351,73 +352,3 @@ def _source(sample: Sample, c: Candidate, today: Candidate | None, s: SourceAt) 
         beta_efficiency=_measured(beta / strikes, "") if strikes > 0.0 else None,
         gain=gain,
     )
-
-
-def _settings(
-    best: display.BestSettings, counted: display.Counted, levels: Floats
-) -> tuple[SettingOutlook, ...]:
-    """Settings with the interval that the tube's uncertainty leaves to each factor."""
-    spread = counted.per_usv_h / np.median(counted.per_usv_h)
-    out = []
-    for item, value in best.values:
-        scale = {"factor": spread, "threshold": np.ones(1), "dead time": np.ones(1)}[item.what]
-        low, high = np.quantile(scale, [0.025, 0.975]) * value
-        u = float(np.std(scale)) * value
-        out.append(
-            SettingOutlook(
-                name=item.name,
-                unit={"factor": "cpm/(µSv/h)", "threshold": "cpm", "dead time": "s"}[item.what],
-                applies=text(f"retrofit.applies.{_where(item.ranges, best.firmware)}"),
-                present=item.present,
-                best=Measured(value=value, low=float(low), high=float(high), u=u),
-                bound=item.name in best.bound,
-            )
-        )
-    return tuple(out)
-
-
-def _where(ranges: tuple[int, ...], firmware: ReadoutModel) -> str:
-    count = len(firmware.factors_cpm_per_usv_h)
-    if len(ranges) == count:
-        return "all"
-    return "below" if ranges[0] == 0 else "above"
-
-
-def _uncorrectable(
-    box: Box, firmware: ReadoutModel, counted: display.Counted, ask: Ask
-) -> tuple[Uncorrectable, ...]:
-    """Ranges of true dose rate whose factor nothing sets, with the error that stays."""
-    ends = display.range_ends_usv_h(firmware, counted)
-    out = []
-    for r in box.fixed:
-        low = 0.0 if r == 0 else float(np.median(ends[r - 1]))
-        high = float(np.median(ends[r]))
-        first, last = max(low, ask.range_usv_h[0]), min(high, ask.range_usv_h[1])
-        if first >= last:
-            continue
-        # one factor alone, so that the switch's scatter does not blur the error of the range
-        alone = ReadoutModel(
-            estimator=firmware.estimator,
-            factors_cpm_per_usv_h=(firmware.factors_cpm_per_usv_h[r],),
-            dead_time_s=firmware.dead_time_s,
-            background_cpm=firmware.background_cpm,
-        )
-        errors = display.ratio_at(alone, counted, np.array([first, last])) - 1.0
-        at = int(np.argmax(np.abs(np.median(errors, axis=0))))
-        error = _measured(errors[:, at], "")
-        assert error.value is not None
-        out.append(
-            Uncorrectable(
-                low_usv_h=low,
-                high_usv_h=high if math.isfinite(high) else None,
-                relative_error=error,
-                statement=text(
-                    "retrofit.uncorrectable",
-                    low=f"{low:.2g}",
-                    high=f"{high:.2g}" if math.isfinite(high) else "∞",
-                    factor=f"{firmware.factors_cpm_per_usv_h[r]:.4g}",
-                    percent=f"{100 * error.value:+.0f}".replace("-", "−"),
-                ),
-            )
-        )
-    return tuple(out)
