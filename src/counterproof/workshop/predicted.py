@@ -9,17 +9,18 @@ long as the process lives.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from counterproof.bench import Bench
 from counterproof.errors import UserError
 from counterproof.kit import Instrument, Probe, Tube
 from counterproof.kit.to_tube import tube_model
+from counterproof.physics.tube.geometry import Tube as TubeDesign
 from counterproof.progress import Report, silent, step
 from counterproof.records import Series
 from counterproof.texts import text
@@ -27,10 +28,12 @@ from counterproof.trials import angle, energy_response
 from counterproof.trials.emitted import mean_photon_kev
 from counterproof.trials.shape import Counter, Evidence
 
+Floats = NDArray[np.float64]
 ENERGIES_KEV = (30, 40, 50, 60, 80, 100, 150, 200, 300, 450, 662, 900, 1250, 1500)
 ANGLES_DEG = (0, 30, 60, 75, 90, 105, 120, 150, 180)
 PRECISION = 0.02
-DESIGNS = 4  # of what is not known of the tube, for the angle's spread
+DESIGNS = 4  # of what is not known of the tube, for the spread
+MODEL_U = 0.05  # of a ratio of two responses: transport, cross sections and the run's statistics
 
 
 def with_predictions(
@@ -132,13 +135,25 @@ class _Quietly:
 
 @lru_cache(maxsize=16)
 def _energy_curve(described: str, told: _Quietly) -> Series:
-    from counterproof.workshop.responses import response_chart, response_report, side_angle
+    from counterproof.physics.tube.response import CS137_KEV, response_curve
+    from counterproof.workshop.responses import side_angle
 
     tube = Tube.loads(described, "")
-    found = response_report(
-        tube, ENERGIES_KEV, angle_deg=side_angle(tube), precision=PRECISION, report=told.report
-    )
-    return response_chart(found).series[0]
+    energies = [CS137_KEV, *(float(e) for e in ENERGIES_KEV)]
+    table = []
+    designs = _designs(tube)
+    for row, design in enumerate(designs):
+        curve = response_curve(
+            design,
+            energies,
+            angle_deg=side_angle(tube),
+            precision=PRECISION if row == 0 else 2.0 * PRECISION,
+            seed=1 + row,
+        )
+        table.append(curve.counts_per_usv)
+        step(told.report, row + 1, len(designs))
+    rows = np.array(table)
+    return _relative(tube.name, ENERGIES_KEV, rows[:, 1:] / rows[:, :1])
 
 
 @lru_cache(maxsize=16)
@@ -147,36 +162,51 @@ def _angle_curve(described: str, energy_kev: int, told: _Quietly) -> Series:
     from counterproof.workshop.responses import side_angle
 
     tube = Tube.loads(described, "")
-    model = tube_model(tube)
     front = side_angle(tube)
-    designs = (model.nominal, *model.variants[:DESIGNS])
+    designs = _designs(tube)
     # without a window both ends are alike
     alike = front == 90.0
     angles = [a for a in ANGLES_DEG if a <= 90 or not alike]
     table = np.zeros((len(designs), len(angles)))
     for column, turned in enumerate(angles):
-        step(told.report, column, len(angles))
         for row, design in enumerate(designs):
             curve = response_curve(
                 design,
                 [float(energy_kev)],
                 angle_deg=abs(front - turned),
-                precision=PRECISION if row == 0 else 3.0 * PRECISION,
+                precision=PRECISION if row == 0 else 2.0 * PRECISION,
                 seed=1 + row,
             )
             table[row, column] = curve.effective_area_cm2[0]
-    step(told.report, len(angles), len(angles))
+        step(told.report, column + 1, len(angles))
     if alike:
         table = table[:, [angles.index(min(a, 180 - a)) for a in ANGLES_DEG]]
-    relative = table / table[:, :1]
-    spread = relative.std(axis=0) if len(designs) > 1 else np.zeros(len(ANGLES_DEG))
-    half = 1.96 * np.hypot(spread, math.sqrt(2.0) * PRECISION * relative[0])
-    half[0] = 0.0
+    return _relative(tube.name, ANGLES_DEG, table / table[:, :1])
+
+
+def _designs(tube: Tube) -> tuple[TubeDesign, ...]:
+    """The nominal tube, and some of the designs that it might be."""
+    model = tube_model(tube)
+    return (model.nominal, *model.variants[:DESIGNS])
+
+
+def _relative(name: str, x: Sequence[float], table: Floats) -> Series:
+    """A curve relative to one of its points, with an interval of 95 %.
+
+    Args:
+        name: of the tube.
+        x: energies or angles, shape (n,).
+        table: relative responses, the nominal design first, shape (designs, n).
+    """
+    value = table[0]
+    spread = table.std(axis=0, ddof=1) if len(table) > 1 else np.zeros(value.size)
+    away = np.abs(value - 1.0) > 1e-9  # the point itself is exact
+    half = 1.96 * np.hypot(spread, np.where(away, MODEL_U * value, 0.0))
     return Series(
-        name=tube.name,
+        name=name,
         role="predicted",
-        x=tuple(float(a) for a in ANGLES_DEG),
-        y=tuple(float(v) for v in relative[0]),
-        low=tuple(float(v) for v in np.maximum(relative[0] - half, 0.0)),
-        high=tuple(float(v) for v in relative[0] + half),
+        x=tuple(float(v) for v in x),
+        y=tuple(float(v) for v in value),
+        low=tuple(float(v) for v in np.maximum(value - half, 0.0)),
+        high=tuple(float(v) for v in value + half),
     )
