@@ -250,7 +250,7 @@ def measure(quick: bool) -> list[Row]:
         folder = Path(name)
         seeds = ASIDE_SEEDS[:2] if quick else ASIDE_SEEDS
         marks = [one_film(s, 30.0 if quick else 240.0, 0.5, folder) for s in seeds]
-        hour = None if quick else one_film(HOUR_SEED, 3600.0, 1.0, folder, fps=5.0)
+        hour = None if quick else one_film(HOUR_SEED, 3600.0, 1.0, folder, fps=4.0)
         rows = _rows(marks, hour)
         if not quick:
             rows += [firmware_row(900.0, folder), speed_row(folder, 10.0)]
