@@ -134,15 +134,19 @@ def _behind(units: Array, logs: Array, layer: int) -> Array:
 
 
 def _media(
-    t: _Table, units: Array, media: Sequence[Material], layer: int
+    t: _Table, units: Array, media: Sequence[Material], layer: int, depths: int | None = None
 ) -> tuple[Array, Array, Array]:
-    """The table's three columns for electrons of a layer: (e, cosine, depth, back, …)."""
+    """The table's three columns for electrons of a layer: (e, cosine, depth, back, …).
+
+    ``depths``: only so many, from the surface on.
+    """
     logs = np.log([effective_z(m) for m in media])
     j, g = places(t.energy, np.log(ENERGY_KEV))
 
     def of(ln_z: Array) -> list[Array]:
         i, f = places(t.z, ln_z)
-        return [_mixed(v, i, f, j, g) for v in (t.number, t.carried, t.turned)]
+        columns = (t.number, t.carried, t.turned)
+        return [_mixed(v[:, :, :, :depths], i, f, j, g) for v in columns]
 
     back = of(_behind(units, logs, layer))
     if len(media) > 1:
@@ -245,7 +249,7 @@ def _second_chance(
     t = _table()
     units = np.array([x / ranges_cm(m) for m, x in layers])
     whole = units.sum(axis=0)
-    columns = _media(t, units, [m for m, _ in layers], 0)
+    columns = _media(t, units, [m for m, _ in layers], 0, depths=2)
     escape, ratio, _ = _at_depths(t, *columns, np.zeros((whole.size, 1)), whole)
     out = _out_cosines(escape.shape[-1])
     c, share = places(t.cosine, -out)

@@ -107,17 +107,21 @@ def ready(tube: Tube) -> Quadrature:
     # what has crossed a flat tube falls on the other end, in a long one on the side
     flat = length < 2.0 * r
     ends = [p for p in pieces if p.kind == "end"]
+    kept: dict[object, Skin] = {}
     made = []
     for piece in pieces:
-        beyond: Sequence[tuple[Material, float]] = side_layers(tube)
+        beyond = side_layers(tube)
         if piece.kind == "end" and flat:
             beyond = next(
                 (p.layers for p in ends if p.at[0, 2] * piece.at[0, 2] < 0.0), piece.layers
             )
-        chords = end if piece.kind == "end" else side
-        if piece.kind == "anode":
-            chords = side_chords(0.5 * r, length)
-        made.append(skin(piece.layers, tube.gas, chords, beyond))
+        key = piece.layers, piece.kind, beyond
+        if key not in kept:
+            chords = end if piece.kind == "end" else side
+            if piece.kind == "anode":
+                chords = side_chords(0.5 * r, length)
+            kept[key] = skin(piece.layers, tube.gas, chords, beyond)
+        made.append(kept[key])
     return Quadrature(tube, tuple(bodies(tube)), tuple(pieces), tuple(made))
 
 
@@ -158,10 +162,12 @@ def photon_areas(q: Quadrature, energy_kev: Array, rays: Rays) -> tuple[Array, A
     later = np.unique(np.concatenate([LATER_KEV, *(_edges(p.material) for p in q.parts)]))
     counts, entries = np.zeros(e.size), np.zeros(e.size)
     late = []
+    found: dict[int, list[Array]] = {}
     for piece, made in zip(q.pieces, q.skins, strict=True):
-        media = [m for m, _ in piece.layers]
-        both = yields(made, media, np.concatenate([e, later]))
-        flat = [y.reshape(y.shape[0], -1) for y in both]
+        if id(made) not in found:
+            both = yields(made, [m for m, _ in piece.layers], np.concatenate([e, later]))
+            found[id(made)] = [y.reshape(y.shape[0], -1) for y in both]
+        flat = found[id(made)]
         late.append([y[e.size :] for y in flat])
         way, fluence = rays.at(piece.at)
         k = way.shape[0]

@@ -219,8 +219,10 @@ def _between(table: Array, energy_kev: Array, cosines: Array, out: Array) -> Arr
     k, f = places(np.log(ENERGY_KEV), np.log(np.maximum(energy_kev, ENERGY_KEV[0])))
     c, g = places(cosines, out)
     k = k.reshape(*k.shape, *(1,) * (out.ndim - 2))
-    f = f.reshape(*k.shape, 1)
-    g = g[..., None]
+    # single precision: these arrays are large, and the table is good to three digits
+    table = table.astype(np.float32)
+    f = f.reshape(*k.shape, 1).astype(np.float32)
+    g = g[..., None].astype(np.float32)
     low = table[k, c] * (1 - g) + table[k, c + 1] * g
     high = table[k + 1, c] * (1 - g) + table[k + 1, c + 1] * g
     return np.asarray(low * (1 - f) + high * f)
