@@ -16,6 +16,7 @@ from tests.tools.browser import Served, chromium, until, write_clicks  # noqa: E
 
 
 def main(bench: Path) -> None:
+    """Photograph the pages of a copy of ``bench``."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch) / "bench"
         shutil.copytree(bench, folder)

@@ -135,7 +135,11 @@ def build_app(desk: Desk, door: Door, hosts: set[str], links: list[str]) -> ASGI
 
     def stream(target: str) -> Callable[[WebSocket], Awaitable[None]]:
         async def talk(websocket: WebSocket) -> None:
-            await _found(target)(websocket, desk)
+            try:
+                await _found(target)(websocket, desk)
+            except Exception:
+                LOGGER.exception("defect at %s", websocket.url.path)
+                raise
 
         return talk
 

@@ -21,6 +21,7 @@ from counterproof.records import Run
 from counterproof.signals.clicks import ClickDetector, ClickShape
 from counterproof.signals.clicks.believe import believed
 from counterproof.signals.clicks.conclude import conclude
+from counterproof.signals.clicks.detector import SURELY
 from counterproof.signals.clicks.front import Front, working_band
 from counterproof.signals.clicks.learn import Learned, learn
 from counterproof.signals.live import Gap, LiveSource, PulseBatch, ReadingBatch, SoundBlock
@@ -128,6 +129,12 @@ class Listener:
         if self._sound is None:
             return self._until
         return self._sound.detector.seconds if self._sound.detector is not None else 0.0
+
+    @property
+    def faintest(self) -> float | None:
+        """The amplitude from which on a peak is examined as a click; ``None`` before that."""
+        found = self._sound.detector if self._sound is not None else None
+        return None if found is None else found._least_raw / SURELY
 
     def loudest(self) -> float:
         """Return the largest amplitude since the last call, where clicks are searched for."""

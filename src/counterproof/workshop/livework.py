@@ -23,7 +23,6 @@ from counterproof.quantities import parse_number
 from counterproof.quantities.format import format_estimate, format_interval
 from counterproof.records import Run
 from counterproof.signals.clicks import ClickShape
-from counterproof.signals.clicks.judge import quietest
 from counterproof.signals.fed import FedSource
 from counterproof.signals.live import Event, Gap, LiveSource, SoundBlock
 from counterproof.signals.mapping import Mapping
@@ -260,9 +259,7 @@ class LiveSession:
             "recent": [round(float(t), 3) for t in self._recent(counted)],
             "intervals": self._hist,
             "peaks": [float(f"{p:.3g}") for p in self._peaks[-120:]],
-            "floor": None
-            if listener is None or listener.shape is None
-            else float(f"{quietest(listener.shape):.3g}"),
+            "floor": _short(listener.faintest if listener is not None else None),
             "instrument_says": self._now.reading,
             "readings": len(readings),
             "last_readings": [[round(t, 1), v, u, f] for t, v, _, u, f in readings[-5:]],
@@ -355,6 +352,10 @@ class _Teed:
 
     def close(self) -> None:
         self._source.close()
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.3g}")
 
 
 def _rate_words(estimate: Any, now: Now) -> dict[str, Any]:
