@@ -89,7 +89,7 @@ def efficiency(detector: ClickDetector, voice: int, amplitudes: Floats) -> tuple
     """
     shape = detector.learned.shapes[voice]
     logs = np.log(amplitudes) if amplitudes.size else np.array([np.log(shape.loudness)])
-    floor = float(np.log(quietest(shape)))
+    floor = float(np.log(quietest(shape, detector.learned.rate_per_s)))
     root = float(detector.templates.root[voice])
     heard = loud_enough(logs, floor, detector.noise, detector.threshold, root)
     open_share = detector.nearly / max(amplitudes.size + detector.nearly, 1) if voice == 0 else 0.0

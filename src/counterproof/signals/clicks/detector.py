@@ -74,7 +74,7 @@ class ClickDetector:
         hop = hop_size(rate)
         self._lead = -(-self._ahead // hop) * hop
         self._screen = Screen(self._taps, self.templates, self._block + 2 * self._reach)
-        least = np.array([quietest(s) for s in learned.shapes])
+        least = np.array([quietest(s, learned.rate_per_s) for s in learned.shapes])
         peaks = np.array([float(np.abs(s.waveform).max()) for s in learned.shapes])
         self._least_raw = SURELY * float((least * peaks).min())
         self._least = SURELY * least[:, None]

@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 CROSSINGS_HZ = 3000.0
+FREQUENT = 10.0
+"""Clicks per second."""
 SHORTEST_RESOLVING_S = 0.8e-3
 MISFIT = 1.5
 """Misfit allowed to a match at the threshold; it grows with the square of the score …"""
@@ -24,7 +26,7 @@ MISFIT_USUAL = 8.0
 MISFIT_LEAST, MISFIT_MOST = 0.7, 4.0
 """… within these bounds, and by half the energy of clicks within COMPANY_S, to COMPANY_MOST more.
 """
-MISFIT_PAIRS = 0.08
+MISFIT_PAIRS = 0.15
 """Rise of the lower bound with the rate in 1/s: two clicks within a millisecond fit ill as one."""
 LEAST_SPREAD = 0.2
 BEFORE_SHARE = 0.3
@@ -34,8 +36,7 @@ FINE_SCORE = 3.0
 FINE_REACH = 2.0
 """What stands alone, clear of the noise and fits this well may be fainter by this factor."""
 AMID = float(np.log(4.0))
-AMID_RATE = 10.0
-"""Logarithm of a rise of the noise, and the rate in 1/s below which it counts against a match."""
+"""Logarithm of a rise of the noise that counts against a match where clicks are not frequent."""
 STRICT = 0.4
 """Doubt allowed where a tone was cut out, whose ends look like clicks."""
 NEARLY = 4.0
@@ -59,9 +60,13 @@ def threshold_for(false_rate_per_s: float) -> float:
     return float(np.sqrt(2.0 * np.log(max(CROSSINGS_HZ / false_rate_per_s, 10.0))))
 
 
-def quietest(shape: ClickShape) -> float:
-    """Return the amplitude below which a match is not one of this counter's clicks."""
-    return float(shape.loudness * np.exp(-max(3.5 * shape.spread, 1.0)))
+def quietest(shape: ClickShape, rate_per_s: float) -> float:
+    """Return the amplitude below which a match is not one of this counter's clicks.
+
+    Where clicks are frequent, what resembles one more probably is one.
+    """
+    deep, least = (4.0, 1.4) if rate_per_s > FREQUENT else (3.5, 1.0)
+    return float(shape.loudness * np.exp(-max(deep * shape.spread, least)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +168,7 @@ def doubts(
         Sum of the squared shares of what is allowed, shape (n,); infinite below the threshold.
     """
     middle = np.log([shape.loudness for shape in learned.shapes])[m.voices]
-    reach = middle - np.log([quietest(shape) for shape in learned.shapes])[m.voices]
+    reach = middle - np.log([quietest(s, learned.rate_per_s) for s in learned.shapes])[m.voices]
     least = MISFIT_LEAST + MISFIT_PAIRS * learned.rate_per_s
     cap = min(max(MISFIT_USUAL * learned.misfit, least), MISFIT_MOST)
     # what clips fits ill, but is loud; noises are seldom as loud as clicks
@@ -180,7 +185,7 @@ def doubts(
     wrong = np.maximum(m.misfit, -BEFORE_SHARE * m.misfit) / np.maximum(allowed, 1e-12)
     needed = threshold * (1.0 + COMPANY_RISE * np.log1p(beside))
     doubt = faint**2 + wrong**2
-    if learned.noise > 0.0 and learned.rate_per_s < AMID_RATE:
+    if learned.noise > 0.0 and learned.rate_per_s < FREQUENT:
         # parts of other sounds resemble faint clicks, and lie amid the rest of the sound
         met = np.sqrt(m.energies) / np.maximum(m.scores, 1e-9) / learned.noise
         doubt += 2.0 * (faint * np.log(np.maximum(met, 1.0)) / AMID) ** 2
