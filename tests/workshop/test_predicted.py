@@ -79,6 +79,31 @@ def test_which_tube_is_in_use(bench: Bench) -> None:
     assert predicted.tube_in_use(bench, "Lantern", [run("wand"), run(None)]) is None
 
 
+def test_the_trial_gets_its_curve(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    from datetime import UTC, datetime
+
+    from counterproof.records import Run
+    from counterproof.trials.shape import Counter, Evidence
+
+    monkeypatch.setattr(predicted, "ANGLES_DEG", (0, 90))
+    made = Run(
+        id="r", instrument="Lantern", sources=("caesium",), duration_s=60.0,
+        started_utc=datetime(2026, 3, 14, tzinfo=UTC),
+    )  # fmt: skip
+    counter = Counter("Lantern")
+    evidence = [Evidence(made, counter, nuclides=("Cs-137",))]
+    given, notes = predicted.with_predictions(bench, counter, "angle", evidence)
+    assert notes == ()
+    assert given.predicted_angle is not None
+    assert given.predicted_angle.x == (0.0, 90.0)
+    bench.add(loads_item('[instrument]\nname = "Heron"\n'))
+    other = Counter("Heron")
+    strange = [Evidence(made.model_copy(update={"instrument": "Heron"}), other)]
+    given, notes = predicted.with_predictions(bench, other, "angle", strange)
+    assert given == other
+    assert "not described" in notes[0]
+
+
 def test_only_trials_that_show_a_curve_get_one(bench: Bench) -> None:
     from counterproof.workshop.counters import counter_of
 
