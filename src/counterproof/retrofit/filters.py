@@ -225,8 +225,9 @@ def _neighbours(foils: Sequence[Foil]) -> list[tuple[Foil, ...]]:
 
 
 def _merit(design: FilterDesign) -> tuple[bool, float]:
-    """Met first, then most sensitivity; else the smallest departure."""
-    return design.met, design.kept if design.met else -abs(design.departure - 1.0)
+    """Met first, then least loss and, where nothing is lost, the departure; else that alone."""
+    away = abs(design.departure - 1.0)
+    return design.met, min(design.kept, 1.0) - 0.01 * away if design.met else -away
 
 
 def _through(foils: Sequence[Foil], radius_mm: float, energies: Floats) -> Floats:
@@ -255,8 +256,10 @@ def _opened(
     departure = np.abs(relative - 1.0).max(axis=2)
     kept = response[:, :, reference] / bare[reference]
     short = np.maximum(least_kept - kept, 0.0)
-    # inside the band sensitivity decides, with a little left for tolerance; outside, the departure
-    cost = np.where(departure <= MARGIN * band, -kept, 10.0 + departure) + 100.0 * short
+    # inside the band (with a little left for tolerance) the loss decides, and between equals, as
+    # where nothing is lost, the departure; outside it the departure alone
+    inside = -np.minimum(kept, 1.0) + 0.01 * departure
+    cost = np.where(departure <= MARGIN * band, inside, 10.0 + departure) + 100.0 * short
     best = np.argmin(cost, axis=1)
     return [OPEN[int(k)] for k in best], np.asarray(cost.min(axis=1))
 
