@@ -216,6 +216,9 @@ def test_only_the_display_is_taken_down(us: Client, desk: Desk) -> None:
     assert us.get("/live").status == 200
     begun = us.post("/listen", {"way": "pad", "counter": "Lantern"})
     assert begun.headers["location"] == "/live"
+    refused = us.post("/begin", {"folder": str(desk.bench.folder.parent / "other")})  # type: ignore[union-attr]
+    assert refused.status == 400
+    assert "finish it first" in refused.text
     assert us.post("/live/reading", {"value": "0.12"}).status == 303
     told = us.post("/live/reading", {"value": "a lot"}, accept="application/json")
     assert told.status == 400

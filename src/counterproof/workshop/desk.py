@@ -116,8 +116,9 @@ class Desk:
         """Open a bench in place of the one that is open.
 
         Raises:
-            UserError: if it cannot be opened; what was open stays open.
+            UserError: if it cannot be opened or a run is being recorded; what was open stays open.
         """
+        self._none_live()
         return self._take(Bench.open(folder))
 
     def create(self, folder: Path, name: str = "") -> Bench:
@@ -126,6 +127,7 @@ class Desk:
         Raises:
             UserError: if the folder holds anything or cannot be written.
         """
+        self._none_live()
         return self._take(Bench.create(folder, name))
 
     def _take(self, bench: Bench) -> Bench:

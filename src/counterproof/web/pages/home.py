@@ -76,6 +76,8 @@ def look(ask: Ask) -> Response:
     _from_here(ask)
     folder = Path.cwd() / "hollow-lane"
     desk = ask.desk
+    if desk.bench is not None and desk.bench.folder.resolve() == folder.resolve():
+        return ask.go("/")  # it is open: making it anew would pull it from under the pages
 
     def work(report: Report) -> str:
         from counterproof.workshop.demo import tell
