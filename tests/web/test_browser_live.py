@@ -102,7 +102,7 @@ def test_a_microphone_run_survives_a_power_cut_and_goes_on(tmp_path: Path) -> No
 
             page.click("main form[action$=carry-on] button")
             page.wait_for_url("**/live")
-            more = counted + 60
+            more = counted + 20
             until(page, f"Number(document.getElementById('count').textContent) > {more}")
             page.click("#finish")
             page.wait_for_url("**/runs/run-0001*")

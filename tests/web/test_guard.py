@@ -1,5 +1,6 @@
 """Who may speak to the server: names, origins, sizes, one-time links."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from counterproof.web.guard import Door, Guard
 from counterproof.workshop.desk import Desk
 from tests.tools.asgi import Client
 
+HERE = {"127.0.0.1"}
 LAN = "192.0.2.7"  # an address of documentation (RFC 5737)
 
 
@@ -80,6 +82,21 @@ def test_the_network_is_let_in_by_a_link_that_opens_once(desk: Desk) -> None:
     assert second.get("/").status == 403
     second.cookie = "counterproof_pass=guessed"
     assert second.get("/").status == 403
+
+
+def test_the_page_with_the_code_shows_a_link_that_opens(desk: Desk) -> None:
+    door = Door(open_wide=True)
+    here = client(desk, door)
+    assert "Make a link" in here.get("/phone").text
+    shown = here.post("/phone").text
+    assert "<svg" in shown
+    link = re.search(rf"http://{LAN}:8417(/enter/[A-Za-z0-9_-]+)", shown)
+    assert link is not None
+    phone = client(desk, door, host=f"{LAN}:8417", address="192.0.2.50")
+    assert phone.get(link[1]).status == 303
+    assert (
+        "closed to other devices" in Client(build_app(desk, Door(), HERE, [])).post("/phone").text
+    )
 
 
 def test_a_closed_door_stays_closed(desk: Desk) -> None:

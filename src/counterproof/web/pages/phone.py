@@ -24,7 +24,7 @@ def link(ask: Ask) -> Response:
     if not ask.links:
         raise UserError(text("web.phone.closed"))
     made = f"{ask.links[0]}/enter/{ask.door.new_key()}"
-    picture = segno.make(made, error="m").svg_inline(scale=5, dark="currentColor", svgclass="code")
+    picture = segno.make(made, error="m").svg_inline(scale=5, svgclass="code")
     return ask.page("phone.html.j2", made=made, picture=picture, open_wide=True)
 
 
