@@ -374,7 +374,7 @@ def measure(quick: bool = False) -> list[Row]:
             "best setting against every value of the menu through the firmware",
             "within one step",
             f"at most {max(tally.steps):g} steps off in {len(tally.steps)} boxes",
-            max(tally.steps) <= 1.0,
+            bool(max(tally.steps) <= 1.0),
         )
     )
     return rows if quick else [*rows, *_filter()]
@@ -397,8 +397,8 @@ def _filter() -> list[Row]:
     choice = FilterChoice(
         tuple(Foil(x.material, x.thickness_mm) for x in found.layers), found.open_fraction
     )
-    bare, _ = response_of(body, 90.0, CONFIRM_KEV, 0.015, "mc")
-    seen, u = response_of(filtered(body, choice), 90.0, CONFIRM_KEV, 0.015, "mc")
+    bare, _ = response_of(body, 90.0, CONFIRM_KEV, 0.01, "mc")
+    seen, u = response_of(filtered(body, choice), 90.0, CONFIRM_KEV, 0.01, "mc")
     at = CONFIRM_KEV.index(661.657)
     relative = seen / seen[at]
     spread = relative * np.hypot(u / seen, u[at] / seen[at])
