@@ -202,7 +202,10 @@ def _strata(b: Body, source: Source, direct: bool) -> list[_Stratum]:
             size, total,
         )  # fmt: skip
 
-    strata.append(_Stratum(trace, _RAY_COST, 60 if chosen else 400, 0, np.zeros((0, 3))))
+    # behind thick layers few histories score much: too few to begin with would hide the scatter
+    shielded = bool(parts.first[parts.cells.material >= 0].min() < 0.3)
+    size = 60 if chosen and not shielded else 400
+    strata.append(_Stratum(trace, _RAY_COST, size, 0, np.zeros((0, 3))))
     return strata
 
 
