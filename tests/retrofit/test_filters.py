@@ -13,6 +13,7 @@ from counterproof.retrofit.filters import (
     Foil,
     candidates,
     design_filter,
+    reopened,
     sleeve_transmission,
     tolerance,
 )
@@ -104,3 +105,22 @@ def test_pairs_are_of_unlike_metals():
     pairs = [c for c in candidates(("tin", "copper")) if len(c) == 2]
     assert len(pairs) == 2 * 8 * 7
     assert (Foil("tin", 0.1), Foil("copper", 0.1)) in pairs
+
+
+def test_another_transport_sets_the_open_fraction():
+    found = design_filter(transport, 5.0, layers=1)
+    bare, u = transport(())
+    # a transport in which the foils let a tenth more of everything below 200 keV through
+    under, under_u = transport(found.choice.foils)
+    under = under * np.where(E < 200.0, 1.1, 1.0)
+    f = found.choice.open_fraction
+    again = reopened(found, (bare, u), (f * bare + (1.0 - f) * under, under_u))
+    assert again.choice.foils == found.choice.foils
+    g = again.choice.open_fraction
+    wanted = g * bare + (1.0 - g) * under
+    assert again.relative == pytest.approx(wanted / wanted[E == 661.657])
+    away = []
+    for o in np.arange(0.0, 0.61, 0.01):
+        response = o * bare + (1.0 - o) * under
+        away.append(np.abs(response / response[E == 661.657] - 1.0).max())
+    assert again.met == (min(away) <= 0.30)

@@ -210,6 +210,34 @@ def design_filter(
     return replace(max(tried.values(), key=_merit), rounds=len(tried))
 
 
+def reopened(
+    design: FilterDesign,
+    bare: tuple[Floats, Floats],
+    full: tuple[Floats, Floats],
+    band: float = 0.30,
+    least_kept: float = 0.5,
+) -> FilterDesign:
+    """Return the same foils with the open fraction that another transport's results ask for.
+
+    Args:
+        design: whose foils stay.
+        bare: counts per µSv of the bare tube and their uncertainties by that transport.
+        full: the same with the design's foils and open fraction.
+        band: as for :func:`design_filter`.
+        least_kept: as there.
+    """
+    energies, opened = design.energies_kev, design.choice.open_fraction
+    reference = int(np.argmin(np.abs(energies - 661.657)))
+    under = (full[0] - opened * bare[0]) / (1.0 - opened)
+    better = _opened(under[None, :], bare[0], reference, band, least_kept)[0][0]
+    again = better * bare[0] + (1.0 - better) * under
+    u = full[1] * (1.0 - better) / (1.0 - opened)
+    return _judged(
+        FilterChoice(design.choice.foils, better), energies, *bare, again, u, reference, band,
+        least_kept, design.rounds,
+    )  # fmt: skip
+
+
 def _neighbours(foils: Sequence[Foil]) -> list[tuple[Foil, ...]]:
     """Every filter with one foil a step thicker or thinner in stock."""
     found = []

@@ -27,12 +27,13 @@ from counterproof.retrofit.filters import (
     Foil,
     Transport,
     design_filter,
+    reopened,
     tolerance,
 )
 from counterproof.texts import text
 from counterproof.workshop.responses import side_angle
 
-PRECISION, CONFIRM_PRECISION = 0.03, 0.015
+PRECISION, CONFIRM_PRECISION = 0.03, 0.01
 
 
 def filtered(body: Body, choice: FilterChoice) -> Body:
@@ -120,10 +121,17 @@ def filter_for(
         transport_of(body, angle, energies), radius, energies_kev=energies, metals=metals,
         layers=layers, band=band, least_kept=least_kept, report=report,
     )  # fmt: skip
-    held = tolerance(found, radius, band)
     confirmed = confirmed_kept = None
     if confirm:
+        # the Monte Carlo has the last word on the open fraction, then says what that one gives
+        precise = (angle, energies, CONFIRM_PRECISION, "mc")
+        bare, full = (
+            response_of(body, *precise),
+            response_of(filtered(body, found.choice), *precise),
+        )
+        found = reopened(found, bare, full, band, least_kept)
         confirmed, confirmed_kept = _confirmed(body, angle, energies, found)
+    held = tolerance(found, radius, band)
     return FilterReport(
         tube=tube.name,
         layers=tuple(
