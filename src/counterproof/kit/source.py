@@ -67,7 +67,8 @@ class Source(KitItem):
     activity is that of the chain's head.
     Activity and its uncertainty (one standard uncertainty) may be absent: then shape and ratios
     alone are known. ``certificate`` is the activity's certificate (laboratory, number), with which
-    the activity is ``traceable``. ``matrix`` is the material that holds the activity of a disc or cylinder.
+    the activity is ``traceable``. ``matrix`` is the material that holds the activity of a disc or
+    cylinder.
     """
 
     table: ClassVar[str] = "source"
