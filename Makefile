@@ -33,11 +33,11 @@ $(READY): pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { echo "Python's venv module is missing: install it (Debian: apt install python3-venv) and try again."; exit 2; }
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	@echo "Installing counterproof and what it needs into $(VENV) (a few minutes the first time) …"
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev]' || { echo "The packages could not be installed: read pip's message above; a package index must be reachable the first time."; exit 2; }
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev,drawings,cad]' || { echo "The packages could not be installed: read pip's message above; a package index must be reachable the first time."; exit 2; }
 	@touch $@
 
 $(VENV)/.ready-measure: $(READY)
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev,measure]'
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev,drawings,cad,measure]'
 	@touch $@
 
 clean:

@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from counterproof.quantities import (
@@ -85,6 +85,7 @@ def _read(number: str) -> Decimal:
 
 
 @given(_FINITE, st.floats(min_value=0.1, max_value=1e12))
+@example(961618508750.9451, 0.1015625)  # a shift in binary rounded it twice
 def test_rounding_costs_at_most_a_twentieth_of_the_uncertainty(value: float, u: float) -> None:
     printed = format_value(value, u)
     match = re.fullmatch(r"\(?(\S+) ± (\S+?)\)?(?: × 10([⁰¹²³⁴⁵⁶⁷⁸⁹⁻]+))?", printed)

@@ -40,11 +40,11 @@ def _last_digit(u: float, significant: int, size: float = 0.0) -> int:
     return max(exponent, _exponent(size) - 15) if size else exponent
 
 
-def _text(x: float, exponent: int) -> str:
-    """Print ``x`` down to the digit 10**exponent; no sign on a rounded zero."""
+def _text(x: float, exponent: int, power: int = 0) -> str:
+    """Print ``x`` in 10**power, down to the digit 10**exponent; no sign on a rounded zero."""
     if not math.isfinite(x):
         return _INFINITY.get(x, "unknown")
-    d = _round(x, exponent)
+    d = _round(x, exponent).scaleb(-power)
     if d.is_zero():
         d = abs(d)
     return f"{d:f}".replace("-", "−")
@@ -80,7 +80,7 @@ def format_number(x: float, significant: int = 3) -> str:
     last = _last_digit(abs(x), significant)
     power = _scale(x, min(last, 0))
     if power:
-        return _with_unit(_text(_shift(x, -power), last - power), power, "")
+        return _with_unit(_text(x, last, power), power, "")
     return _text(x, min(last, 0))
 
 
@@ -106,9 +106,7 @@ def format_value(value: float, u: float, unit: str = "") -> str:
     size = max(abs(value), abs(u))
     last = _last_digit(abs(u), 2, size)
     power = _scale(size, last)
-    if power:
-        value, u, last = _shift(value, -power), _shift(u, -power), last - power
-    return _with_unit(f"{_text(value, last)} ± {_text(u, last)}", power, unit)
+    return _with_unit(f"{_text(value, last, power)} ± {_text(u, last, power)}", power, unit)
 
 
 def _exact(x: float) -> str:
@@ -135,8 +133,7 @@ def format_interval(low: float, high: float, coverage: float, unit: str = "") ->
     size = max(abs(low), abs(high))
     last = _last_digit(width, 2, size)
     power = _scale(size, last)
-    shown = last - power
-    number = f"{_text(_shift(low, -power), shown)} … {_text(_shift(high, -power), shown)}"
+    number = f"{_text(low, last, power)} … {_text(high, last, power)}"
     return _with_unit(number, power, unit) + tail
 
 
@@ -156,8 +153,7 @@ def format_asymmetric(
     size = max(abs(value), *arms)
     last = _last_digit(min(arms), 2, size)
     power = _scale(size, last)
-    shown = last - power
-    v, p, m = (_text(_shift(x, -power), shown) for x in (value, up, down))
+    v, p, m = (_text(x, last, power) for x in (value, up, down))
     return _with_unit(f"{v} +{p} −{m}", power, unit) + f" ({coverage * 100:.4g} %)"
 
 
