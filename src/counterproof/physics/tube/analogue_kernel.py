@@ -11,7 +11,7 @@ import math
 import numpy as np
 from numba import njit
 
-from counterproof.physics.tube.electron_kernel import crossing, electrons, find
+from counterproof.physics.tube.electron_kernel import crossing, electrons, find, next_cell
 from counterproof.physics.tube.history_kernel import entry
 from counterproof.physics.tube.layout import Grid, Tables
 from counterproof.physics.tube.photon_kernel import interact
@@ -45,14 +45,7 @@ def _fly(g: Grid, t: Tables, photon: np.ndarray, rng: np.ndarray, at: np.ndarray
         x += u * d
         y += v * d
         z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
+        ir, iz = next_cell(side, ir, iz)
     return -1
 
 

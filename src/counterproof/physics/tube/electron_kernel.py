@@ -99,6 +99,51 @@ def crossing(
 
 
 @njit(cache=True, inline="always")
+def next_cell(side: int, ir: int, iz: int) -> tuple[int, int]:
+    """The cell beyond a wall as :func:`crossing` names it."""
+    if side == 0:
+        ir -= 1
+    elif side == 1:
+        ir += 1
+    elif side == 2:
+        iz -= 1
+    else:
+        iz += 1
+    return ir, iz
+
+
+@njit(cache=True, inline="always")
+def rates(lo: np.ndarray, hi: np.ndarray, f: float) -> tuple[float, float, float, float]:
+    """Soft loss (keV/cm); hard elastic, Møller and bremsstrahlung collisions per cm."""
+    return (
+        lo[SOFT_LOSS] + f * (hi[SOFT_LOSS] - lo[SOFT_LOSS]),
+        lo[ELASTIC] + f * (hi[ELASTIC] - lo[ELASTIC]),
+        lo[MOLLER] + f * (hi[MOLLER] - lo[MOLLER]),
+        lo[BREMS] + f * (hi[BREMS] - lo[BREMS]),
+    )
+
+
+@njit(cache=True, inline="always")
+def elastic_cosine(lo: np.ndarray, hi: np.ndarray, f: float, rng: np.ndarray) -> float:
+    """Screened Rutherford scattering above the cut-off angle, by inversion; mu = (1 − cos θ)/2."""
+    a = lo[SCREEN] + f * (hi[SCREEN] - lo[SCREEN])
+    c = lo[MU_CUT] + f * (hi[MU_CUT] - lo[MU_CUT])
+    q = rand(rng)
+    return 1.0 - 2.0 * (1.0 / (q / (c + a) + (1.0 - q) / (1.0 + a)) - a)
+
+
+@njit(cache=True, inline="always")
+def moller_cosines(e: float, share: float) -> tuple[float, float]:
+    """Cosines of primary and secondary of a collision that gives away a share of ``e`` keV."""
+    given = share * e
+    left = e - given
+    return (
+        min(math.sqrt(left / e * (e + 2.0 * MC2) / (left + 2.0 * MC2)), 1.0),
+        min(math.sqrt(share * (e + 2.0 * MC2) / (given + 2.0 * MC2)), 1.0),
+    )
+
+
+@njit(cache=True, inline="always")
 def depth_below_gas(g: Grid, ir: int, iz: int, r: float, z: float) -> float:
     """Distance inside the cell's own layer towards the gas (a lower bound of any path)."""
     d = 0.0
@@ -215,14 +260,7 @@ def electrons(
                 x += u * d
                 y += v * d
                 z += w * d
-                if side == 0:
-                    ir -= 1
-                elif side == 1:
-                    ir += 1
-                elif side == 2:
-                    iz -= 1
-                else:
-                    iz += 1
+                ir, iz = next_cell(side, ir, iz)
                 if ir >= nr or iz < 0 or iz >= nz:
                     break
                 continue
@@ -247,10 +285,7 @@ def electrons(
                     break
             lo = table[m, i]
             hi = table[m, i + 1]
-            loss = lo[SOFT_LOSS] + f * (hi[SOFT_LOSS] - lo[SOFT_LOSS])
-            s_el = lo[ELASTIC] + f * (hi[ELASTIC] - lo[ELASTIC])
-            s_mo = lo[MOLLER] + f * (hi[MOLLER] - lo[MOLLER])
-            s_br = lo[BREMS] + f * (hi[BREMS] - lo[BREMS])
+            loss, s_el, s_mo, s_br = rates(lo, hi, f)
             total = s_el + s_mo + s_br
             step = -math.log(rand(rng)) / total
             longest = t.max_loss * e / loss
@@ -277,14 +312,7 @@ def electrons(
                 if m == _GAS:
                     dark *= math.exp(-d * (lo[IONS] + f * (hi[IONS] - lo[IONS])))
                 if crossed:
-                    if side == 0:
-                        ir -= 1
-                    elif side == 1:
-                        ir += 1
-                    elif side == 2:
-                        iz -= 1
-                    else:
-                        iz += 1
+                    ir, iz = next_cell(side, ir, iz)
                     break
                 if leg == 0:
                     g1 = (lo[G_SOFT] + f * (hi[G_SOFT] - lo[G_SOFT])) * step
@@ -308,22 +336,18 @@ def electrons(
                 continue
             pick = rand(rng) * total
             if pick < s_el:
-                # screened Rutherford above the cut-off angle, by inversion; mu = (1 − cos θ)/2
-                a = lo[SCREEN] + f * (hi[SCREEN] - lo[SCREEN])
-                c = lo[MU_CUT] + f * (hi[MU_CUT] - lo[MU_CUT])
-                q = rand(rng)
-                mu = 1.0 / (q / (c + a) + (1.0 - q) / (1.0 + a)) - a
-                u, v, w = turned(u, v, w, 1.0 - 2.0 * mu, 6.283185307179586 * rand(rng))
+                cos = elastic_cosine(lo, hi, f, rng)
+                u, v, w = turned(u, v, w, cos, 6.283185307179586 * rand(rng))
             elif pick < s_el + s_mo:
                 kc = max(t.moller_cut, t.moller_fraction * e) / e
                 if kc >= 0.5:
                     continue
                 k = moller_share(e, kc, rng)
                 loss_k = k * e
+                cp, cd = moller_cosines(e, k)
                 phi = 6.283185307179586 * rand(rng)
                 if loss_k > t.cut and n < _MAX_STACK:  # noqa: SIM102  the second test is dear
                     if m == _GAS or not hopeless(g, t, ir, iz, math.sqrt(x * x + y * y), z, loss_k):
-                        cd = math.sqrt(k * (e + 2.0 * MC2) / (loss_k + 2.0 * MC2))
                         du, dv, dw = turned(u, v, w, cd, phi + 3.141592653589793)
                         stack[n, 0] = loss_k
                         stack[n, 1] = x
@@ -333,10 +357,8 @@ def electrons(
                         stack[n, 5] = dv
                         stack[n, 6] = dw
                         n += 1
-                left = e - loss_k
-                cp = math.sqrt(left / e * (e + 2.0 * MC2) / (left + 2.0 * MC2))
-                u, v, w = turned(u, v, w, min(cp, 1.0), phi)
-                e = left
+                u, v, w = turned(u, v, w, cp, phi)
+                e -= loss_k
             else:
                 kc = max(t.brems_cut, t.brems_fraction * e) / e
                 if kc >= 1.0:

@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numba import njit
 
-from counterproof.physics.tube.electron_kernel import crossing, electrons, find
+from counterproof.physics.tube.electron_kernel import crossing, electrons, find, next_cell
 from counterproof.physics.tube.layout import Grid, Tables
 from counterproof.physics.tube.photon_kernel import interact
 from counterproof.physics.tube.source_kernel import Source, start
@@ -120,14 +120,7 @@ def pieces(
         x += u * d
         y += v * d
         z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
+        ir, iz = next_cell(side, ir, iz)
     return n
 
 

@@ -14,19 +14,15 @@ from numba import njit
 
 from counterproof.physics.tube.electron_kernel import (
     brems_share,
+    elastic_cosine,
+    moller_cosines,
     moller_share,
+    rates,
     table_range,
     turned,
 )
 from counterproof.physics.tube.layout import (
-    BREMS,
-    ELASTIC,
     G_SOFT,
-    MC2,
-    MOLLER,
-    MU_CUT,
-    SCREEN,
-    SOFT_LOSS,
     Tables,
 )
 from counterproof.physics.tube.stream import rand
@@ -113,10 +109,7 @@ def advance(
         f = p - i
         lo = table[m, i]
         hi = table[m, i + 1]
-        loss = lo[SOFT_LOSS] + f * (hi[SOFT_LOSS] - lo[SOFT_LOSS])
-        s_el = lo[ELASTIC] + f * (hi[ELASTIC] - lo[ELASTIC])
-        s_mo = lo[MOLLER] + f * (hi[MOLLER] - lo[MOLLER])
-        s_br = lo[BREMS] + f * (hi[BREMS] - lo[BREMS])
+        loss, s_el, s_mo, s_br = rates(lo, hi, f)
         total = s_el + s_mo + s_br
         step = -math.log(rand(rng)) / total
         longest = t.max_loss * e / loss
@@ -148,21 +141,18 @@ def advance(
             continue
         pick = rand(rng) * total
         if pick < s_el:
-            a = lo[SCREEN] + f * (hi[SCREEN] - lo[SCREEN])
-            c = lo[MU_CUT] + f * (hi[MU_CUT] - lo[MU_CUT])
-            q = rand(rng)
-            mu = 1.0 / (q / (c + a) + (1.0 - q) / (1.0 + a)) - a
-            u, v, w = turned(u, v, w, 1.0 - 2.0 * mu, 6.283185307179586 * rand(rng))
+            cos = elastic_cosine(lo, hi, f, rng)
+            u, v, w = turned(u, v, w, cos, 6.283185307179586 * rand(rng))
         elif pick < s_el + s_mo:
             kc = max(t.moller_cut, t.moller_fraction * e) / e
             if kc >= 0.5:
                 continue
             share = moller_share(e, kc, rng)
-            phi = 6.283185307179586 * rand(rng)
             given = share * e
+            cp, cd = moller_cosines(e, share)
+            phi = 6.283185307179586 * rand(rng)
             if given > least and count < PATHS:
-                cd = math.sqrt(share * (e + 2.0 * MC2) / (given + 2.0 * MC2))
-                du, dv, dw = turned(u, v, w, min(cd, 1.0), phi + 3.141592653589793)
+                du, dv, dw = turned(u, v, w, cd, phi + 3.141592653589793)
                 born = electrons[count]
                 born[0] = given
                 born[1], born[2], born[3] = x, y, z
@@ -170,10 +160,8 @@ def advance(
                 parent[count] = path
                 birth[count] = n - 1
                 count += 1
-            left = e - given
-            cp = math.sqrt(left / e * (e + 2.0 * MC2) / (left + 2.0 * MC2))
-            u, v, w = turned(u, v, w, min(cp, 1.0), phi)
-            e = left
+            u, v, w = turned(u, v, w, cp, phi)
+            e -= given
         else:
             kc = max(t.brems_cut, t.brems_fraction * e) / e
             if kc < 1.0:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
-from counterproof.physics.tube.electron_kernel import crossing, electrons, find
+from counterproof.physics.tube.electron_kernel import crossing, electrons, find, next_cell
 from counterproof.physics.tube.layout import IONS, Grid, Tables
 from counterproof.physics.tube.source_kernel import BEAM, ROTATION, Source
 from counterproof.physics.tube.stream import rand
@@ -39,14 +39,7 @@ def optical_depth(
         x += u * d
         y += v * d
         z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
+        ir, iz = next_cell(side, ir, iz)
     return tau
 
 
@@ -66,14 +59,7 @@ def gas_chord(
         x += u * d
         y += v * d
         z += w * d
-        if side == 0:
-            ir -= 1
-        elif side == 1:
-            ir += 1
-        elif side == 2:
-            iz -= 1
-        else:
-            iz += 1
+        ir, iz = next_cell(side, ir, iz)
     at[0] = x + 1e-8 * u
     at[1] = y + 1e-8 * v
     at[2] = z + 1e-8 * w
