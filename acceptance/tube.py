@@ -23,10 +23,10 @@ from counterproof.physics.tube.stream import stream_key
 
 TITLE = "From a field to counts"
 
-_FILL = gas("Ne 0.998 + Ar 0.001 + Br2 0.001", 15.0)
+FILL = gas("Ne 0.998 + Ar 0.001 + Br2 0.001", 15.0)
 STEEL = Tube(gas("Ne", 10.0), 0.45, 9.0, Layer(material("Fe"), 0.01))
 TINNED = replace(STEEL, filters=(Layer(material("Sn"), 0.1),))
-GLASS = Tube(_FILL, 0.4, 5.0, Layer(material("soda-lime glass"), 0.09))
+GLASS = Tube(FILL, 0.4, 5.0, Layer(material("soda-lime glass"), 0.09))
 LINED = replace(GLASS, lining=Layer(material("SnO2", 5.0), 1e-4))
 PANCAKE = Tube(
     gas("Ne", 20.0), 1.4, 1.2, Layer(material("stainless steel"), 0.05),

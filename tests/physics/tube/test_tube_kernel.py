@@ -6,12 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acceptance.tube import FILL, GLASS, LINED, PANCAKE, STEEL, TINNED
 from counterproof.errors import Cancelled, UserError
 from counterproof.physics.field import field
 from counterproof.physics.materials import gas, material
 from counterproof.physics.sources import point_source
 from counterproof.physics.tube import figures
-from counterproof.physics.tube.geometry import Layer, Tube, Window
+from counterproof.physics.tube.geometry import Layer, Tube
 from counterproof.physics.tube.model import TubeModel
 from counterproof.physics.tube.predict import predict
 from counterproof.physics.tube.response import (
@@ -20,16 +21,6 @@ from counterproof.physics.tube.response import (
     near_factor,
     response_curve,
 )
-
-FILL = gas("Ne 0.998 + Ar 0.001 + Br2 0.001", 15.0)
-STEEL = Tube(gas("Ne", 10.0), 0.45, 9.0, Layer(material("Fe"), 0.01))
-SLEEVED = replace(STEEL, filters=(Layer(material("Sn"), 0.1),))
-GLASS = Tube(FILL, 0.4, 5.0, Layer(material("soda-lime glass"), 0.09))
-LINED = replace(GLASS, lining=Layer(material("SnO2", 5.0), 1e-4))
-PANCAKE = Tube(
-    gas("Ne", 20.0), 1.4, 1.2, Layer(material("stainless steel"), 0.05),
-    window=Window(material("mica"), 1.7e-3 / 2.8, 1.4),
-)  # fmt: skip
 
 
 def relative(tube: Tube, energy: float) -> float:
@@ -49,8 +40,8 @@ def test_counts_per_striking_photon() -> None:
 def test_thin_steel_over_reads_at_60_kev_and_a_sleeve_tames_it() -> None:
     # common practice, no source
     assert 4.0 < relative(STEEL, 59.5) < 12.0
-    assert relative(SLEEVED, 59.5) < 0.5
-    assert 0.3 < relative(SLEEVED, 120.0) < 2.5
+    assert relative(TINNED, 59.5) < 0.5
+    assert 0.3 < relative(TINNED, 120.0) < 2.5
 
 
 def test_thick_unlined_glass_does_not_over_read() -> None:
@@ -84,7 +75,7 @@ def test_the_back_of_a_disc_tube_is_blind_to_soft_photons() -> None:
 
 
 def test_counts_never_exceed_entries() -> None:
-    for tube in (STEEL, SLEEVED, GLASS, LINED, PANCAKE):
+    for tube in (STEEL, TINNED, GLASS, LINED, PANCAKE):
         curve = response_curve(tube, np.geomspace(20.0, 3000.0, 12))
         assert (curve.effective_area_cm2 <= curve.entry_area_cm2 * (1.0 + 1e-9)).all()
         assert (curve.effective_area_cm2 > 0.0).all()
@@ -116,7 +107,7 @@ def test_a_far_point_is_a_parallel_beam() -> None:
 
 def test_an_open_filter_lies_between_bare_and_closed() -> None:
     half = replace(STEEL, filters=(Layer(material("Sn"), 0.1, coverage=0.5),))
-    areas = [float(response_curve(t, [80.0]).effective_area_cm2[0]) for t in (SLEEVED, half, STEEL)]
+    areas = [float(response_curve(t, [80.0]).effective_area_cm2[0]) for t in (TINNED, half, STEEL)]
     assert areas[0] < areas[1] < areas[2]
     assert areas[1] == pytest.approx(0.5 * (areas[0] + areas[2]), rel=0.1)
 

@@ -9,16 +9,13 @@ import math
 import numpy as np
 import pytest
 
+from acceptance.tube import STEEL, TINNED
 from counterproof.physics.materials import gas, material
 from counterproof.physics.tube import analogue_kernel, run
 from counterproof.physics.tube.geometry import Layer, Tube
 from counterproof.physics.tube.response import response_curve
 from counterproof.physics.tube.stream import stream_key
 
-STEEL = Tube(gas("Ne", 10.0), 0.45, 9.0, Layer(material("Fe"), 0.01))
-TINNED = Tube(
-    gas("Ne", 10.0), 0.45, 9.0, Layer(material("Fe"), 0.01), filters=(Layer(material("Sn"), 0.1),)
-)
 LINED = Tube(
     gas("Ne", 15.0), 0.4, 5.0, Layer(material("soda-lime glass"), 0.09),
     lining=Layer(material("SnO2", 5.0), 1e-4),

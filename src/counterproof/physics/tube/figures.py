@@ -32,10 +32,6 @@ def _estimate(value: float, u: float, unit: str, method: str) -> Estimate:
     return Estimate(value, u, low, value + _K95 * u, 0.95, unit, None, method)
 
 
-def _model(tube: TubeModel | Tube) -> TubeModel:
-    return tube if isinstance(tube, TubeModel) else TubeModel(tube)
-
-
 @dataclass(frozen=True)
 class AngleResponse:
     """Response to photons over angle; arrays of shape (n,).
@@ -85,7 +81,7 @@ def angle_response(
     angles = np.asarray(list(angles_deg), dtype=np.float64)
     if not angles.size:
         raise UserError(text("tube.bad_angle", given=""))
-    model = _model(tube)
+    model = TubeModel.of(tube)
     rows = []
     whole = angles.size + 1
     for number, angle in enumerate([*angles, 90.0]):
@@ -153,7 +149,7 @@ def sensitivity(
     if dose_rate <= 0.0:
         raise UserError(text("tube.no_photons"))
     part, _ = photon_part(
-        _model(tube), at, index, angle_deg=angle_deg, precision=precision, seed=seed,
+        TubeModel.of(tube), at, index, angle_deg=angle_deg, precision=precision, seed=seed,
         method=method, report=report,
     )  # fmt: skip
     scale = 3600.0 / dose_rate
@@ -190,7 +186,7 @@ def beta_efficiency(
         UserError: the source inside the tube.
         Cancelled: if ``report`` says so.
     """
-    model = _model(tube)
+    model = TubeModel.of(tube)
     striking = float((at.electron_fluence_rate_kev[index] * np.diff(at.electron_edges_kev)).sum())
     striking *= face_area_cm2(model.nominal, angle_deg)
     if striking <= 0.0:
@@ -227,6 +223,6 @@ def background_counts(
         method: as for :func:`~counterproof.physics.tube.response.response_curve`.
     """
     part = background_rate(
-        _model(tube), natural or background(), precision=precision, seed=seed, method=method
+        TubeModel.of(tube), natural or background(), precision=precision, seed=seed, method=method
     )
     return _estimate(part.counts_per_s, part.u, "1/s", method)

@@ -20,3 +20,8 @@ class TubeModel:
     nominal: Tube
     variants: tuple[Tube, ...] = ()
     unknown: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, tube: TubeModel | Tube) -> TubeModel:
+        """Return a tube as a model; one of which everything is known has no variants."""
+        return tube if isinstance(tube, TubeModel) else cls(tube)

@@ -134,10 +134,10 @@ def response_curve(
     """
     energy = np.asarray(list(energies_kev), dtype=np.float64)
     _check(energy, precision)
-    model = tube if isinstance(tube, TubeModel) else TubeModel(tube)
+    model = TubeModel.of(tube)
     began = time.process_time()
     values = _run(model.nominal, energy, angle_deg, precision, seed, method, report, False)
-    design = _design_u(model, energy, angle_deg, seed, method, report)
+    design = _design_u(model, energy, _SPREAD_KEV, angle_deg, seed, method, report, False)
     return _curve(values, energy, angle_deg, method, design, time.process_time() - began)
 
 
@@ -154,17 +154,12 @@ def electron_curve(
     """Response to electrons that arrive in a parallel beam; as :func:`response_curve`."""
     energy = np.asarray(list(energies_kev), dtype=np.float64)
     _check(energy, precision)
-    model = tube if isinstance(tube, TubeModel) else TubeModel(tube)
+    model = TubeModel.of(tube)
     began = time.process_time()
     values = _run(model.nominal, energy, angle_deg, precision, seed, method, report, True)
-    spread = np.zeros(energy.size)
-    if model.variants:
-        low = energy[:: max(1, energy.size // 8)]
-        rows = [
-            _run(v, low, angle_deg, 0.05, seed + 7, method, silent, True)[0] for v in model.variants
-        ]
-        spread = _interpolated_spread(np.array(rows), low, energy)
-    return _curve(values, energy, angle_deg, method, spread, time.process_time() - began)
+    few = energy[:: max(1, energy.size // 8)]
+    design = _design_u(model, energy, few, angle_deg, seed, method, silent, True)
+    return _curve(values, energy, angle_deg, method, design, time.process_time() - began)
 
 
 def _check(energy: Array, precision: float) -> None:
@@ -228,25 +223,23 @@ def _by_kernel(
 def _design_u(
     model: TubeModel,
     energy: Array,
+    few: Array,
     angle_deg: float | None,
     seed: int,
     method: Method,
     report: Report,
+    electrons: bool,
 ) -> Array:
-    """Relative standard deviation over the variants, at a few energies."""
+    """Relative standard deviation over the variants, run at a few energies."""
     if not model.variants:
         return np.zeros(energy.size)
     rows = []
     for k, variant in enumerate(model.variants):
-        rows.append(_run(variant, _SPREAD_KEV, angle_deg, 0.05, seed + 7, method, silent, False)[0])
+        rows.append(_run(variant, few, angle_deg, 0.05, seed + 7, method, silent, electrons)[0])
         step(report, k + 1, len(model.variants))
-    return _interpolated_spread(np.array(rows), _SPREAD_KEV, energy)
-
-
-def _interpolated_spread(rows: Array, at: Array, energy: Array) -> Array:
-    mean = np.maximum(rows.mean(axis=0), 1e-300)
-    spread = rows.std(axis=0, ddof=1) / mean
-    return np.asarray(np.interp(np.log(energy), np.log(at), spread))
+    areas = np.array(rows)
+    spread = areas.std(axis=0, ddof=1) / np.maximum(areas.mean(axis=0), 1e-300)
+    return np.asarray(np.interp(np.log(energy), np.log(few), spread))
 
 
 def _curve(
