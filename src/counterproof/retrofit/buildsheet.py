@@ -7,6 +7,7 @@ what to find out instead of a number. Good practice in it is common practice, no
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 
 from counterproof.circuits.cables import loading
 from counterproof.circuits.measuring import meter_reading_v
@@ -177,7 +178,7 @@ def sheet_page(sheet: BuildSheet, wiring: Wiring, dimensions: Dimensions) -> str
     title = _t("title", probe=sheet.probe, instrument=sheet.instrument)
 
     def escaped(said: str) -> str:
-        return said.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+        return escape(said, quote=False)
 
     def listed(tag: str, items: tuple[str, ...]) -> str:
         return f"<{tag}>" + "".join(f"<li>{escaped(i)}</li>" for i in items) + f"</{tag}>"

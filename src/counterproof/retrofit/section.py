@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any, Literal
 
 from counterproof.errors import UserError
@@ -266,7 +267,7 @@ def section_svg(section: Section) -> str:
         f'height="{height:.1f}mm" viewBox="{x0:.2f} {-y1:.2f} {width:.2f} {height:.2f}" '
         'style="max-width:100%;height:auto" font-family="serif" font-size="3" '
         'stroke="currentColor" stroke-width="0.3" fill="none">'
-        f"<title>{_escaped(section.title)}</title>"
+        f"<title>{escape(section.title, quote=False)}</title>"
         '<defs><pattern id="cut" width="2" height="2" patternUnits="userSpaceOnUse" '
         'patternTransform="rotate(45)"><path d="M0 0V2" stroke-width="0.25"/></pattern>'
         '<pattern id="foil" width="0.8" height="0.8" patternUnits="userSpaceOnUse" '
@@ -303,12 +304,8 @@ def _measure_svg(m: Measure) -> str:
 def _text_svg(x: float, y: float, said: str, size: float = 3.0) -> str:
     return (
         f'<text x="{x:.2f}" y="{-y:.2f}" text-anchor="middle" font-size="{size}" stroke="none" '
-        f'fill="currentColor">{_escaped(said)}</text>'
+        f'fill="currentColor">{escape(said, quote=False)}</text>'
     )
-
-
-def _escaped(said: str) -> str:
-    return said.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 def section_dxf(section: Section) -> str:

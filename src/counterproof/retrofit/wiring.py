@@ -8,6 +8,7 @@ an unplugged or switched-off probe holds its charge; and the shield. Drawn by sc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -164,16 +165,12 @@ def wiring_svg(wiring: Wiring) -> str:
     drawing.config(fontsize=11, lw=1.5, unit=2.6, color="black", bgcolor=None, font="serif")
     _draw(drawing, elm, tube_class, wiring)
     svg: str = drawing.get_imagedata("svg").decode()
-    described = f"<title>{_escaped(wiring.title)}</title>"
+    described = f"<title>{escape(wiring.title, quote=False)}</title>"
     head, _, rest = svg.partition(">")
     if head.startswith("<?xml"):
         head, _, rest = rest.partition(">")
     head = head.strip().replace("<svg", '<svg role="img" style="max-width:100%;height:auto"', 1)
     return f"{head}>{described}{rest}".replace("black", "currentColor")
-
-
-def _escaped(said: str) -> str:
-    return said.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 def _draw(drawing: Any, elm: Any, tube_class: Any, w: Wiring) -> None:
