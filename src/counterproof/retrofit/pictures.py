@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from counterproof.records import CandidateOutlook, Chart, Series
 from counterproof.records.outcome import Mark, Shade
 from counterproof.records.outlook import Ranked, Wish
-from counterproof.retrofit.wishes import FIGURES
+from counterproof.retrofit.wishes import FIGURES, by_name
 from counterproof.texts import text
 
 
@@ -59,7 +59,7 @@ def trade_chart(
         return None
     series = []
     for r in ranking:
-        c = _by(found, r.candidate)
+        c = by_name(found, r.candidate)
         if c.today:
             continue
         known = []
@@ -97,14 +97,10 @@ def charts_of(
     range_usv_h: tuple[float, float],
 ) -> tuple[Chart, ...]:
     """Return the charts of an outlook: trade, the first candidate's display, energy."""
-    first = next((r.candidate for r in ranking if not _by(found, r.candidate).today), None)
+    first = next((r.candidate for r in ranking if not by_name(found, r.candidate).today), None)
     trade = trade_chart(found, ranking, wishes)
     charts = [trade] if trade is not None else []
     if first is not None:
-        charts.append(display_chart(_by(found, first), range_usv_h))
+        charts.append(display_chart(by_name(found, first), range_usv_h))
     charts.append(energy_chart(found))
     return tuple(charts)
-
-
-def _by(found: Sequence[CandidateOutlook], name: str) -> CandidateOutlook:
-    return next(c for c in found if c.name == name)

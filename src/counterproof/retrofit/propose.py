@@ -24,7 +24,7 @@ from counterproof.retrofit.outlook import (
 )
 from counterproof.retrofit.pictures import charts_of
 from counterproof.retrofit.retest import predictions, retest_plan
-from counterproof.retrofit.wishes import binding, default_wishes, rank
+from counterproof.retrofit.wishes import binding, by_name, default_wishes, rank
 from counterproof.texts import text
 
 
@@ -75,7 +75,7 @@ def propose(
     wanted = tuple(wishes) or default_wishes()
     ranking = rank(found, wanted)
     binds = list(binding(found, wanted))
-    chosen = next((r for r in ranking if not _by(found, r.candidate).today), None)
+    chosen = next((r for r in ranking if not by_name(found, r.candidate).today), None)
     plan, made = None, list[Predicted]()
     if today is not None:
         made += predictions(sample, today, None, box.firmware, _present(box), sources, ask)
@@ -90,7 +90,7 @@ def propose(
     return Outlook(
         instrument=instrument.name,
         present=today.name if today else "",
-        statement=_statement(chosen, found, ranking, binds),
+        statement=_statement(chosen, found, binds),
         candidates=tuple(found),
         wishes=wanted,
         ranking=ranking,
@@ -114,10 +114,6 @@ def propose(
     )
 
 
-def _by(found: Sequence[CandidateOutlook], name: str) -> CandidateOutlook:
-    return next(c for c in found if c.name == name)
-
-
 def _present(box: Box) -> dict[str, float]:
     return {item.name: item.present for item in box.menu}
 
@@ -132,12 +128,11 @@ def _assumptions(candidates: Sequence[Candidate]) -> list[str]:
 def _statement(
     chosen: Ranked | None,
     found: Sequence[CandidateOutlook],
-    ranking: Sequence[Ranked],
     binds: Sequence[Binding],
 ) -> str:
     if chosen is None:
         return text("retrofit.nothing")
-    c = _by(found, chosen.candidate)
+    c = by_name(found, chosen.candidate)
     if chosen.breaks:
         return " ".join((text("retrofit.none_suits"), *(b.statement for b in binds)))
     parts = [text("retrofit.first", name=c.name)]

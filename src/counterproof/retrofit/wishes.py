@@ -47,6 +47,11 @@ class Figure:
     unit: str
 
 
+def by_name(found: Sequence[CandidateOutlook], name: str) -> CandidateOutlook:
+    """Return the candidate that a ranking names."""
+    return next(c for c in found if c.name == name)
+
+
 def _size(value: Value) -> Value:
     return None if value is None else abs(value)
 
