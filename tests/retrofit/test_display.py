@@ -1,5 +1,7 @@
 """Display against true dose rate, best settings, the end of the range."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -61,7 +63,7 @@ def test_best_settings_are_those_of_a_search_through_the_firmware():
     cpm = 60.0 * rate / (1.0 + rate * 1e-4)
     worst = {}
     for value in np.arange(60.0, 400.1, 5.0):
-        firmware = box.with_factors((110.0, value))
+        firmware = replace(box.firmware, factors_cpm_per_usv_h=(110.0, value))
         shown = np.where(cpm < 66.0, cpm / 110.0, cpm / value)
         assert shown[-1] == pytest.approx(display.ratio_at(firmware, counted, levels)[0, -1] * 20.0)
         worst[value] = np.abs(shown / levels - 1.0).max()

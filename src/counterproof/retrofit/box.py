@@ -6,7 +6,7 @@ what is missing gets the default of :class:`counterproof.readout.ReadoutModel` a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from counterproof.errors import UserError
 from counterproof.kit.instrument import Instrument, Setting
@@ -16,6 +16,8 @@ from counterproof.records.readout import ReadoutReport
 from counterproof.texts import text
 
 FACTOR = "cpm/(µSv/h)"
+UNITS = {"factor": FACTOR, "threshold": "cpm", "dead time": "s"}
+"""What each kind of menu item is counted in here."""
 _RANGE = {"below the switch": "below", "above the switch": "above", "everywhere": "all"}
 
 
@@ -27,11 +29,10 @@ class MenuItem:
         name: as the person finds it.
         what: ``"factor"``, ``"threshold"`` or ``"dead time"``.
         ranges: which of the firmware's ranges it works in, lowest first (factors).
-        low: least value, in cpm/(µSv/h), cpm or s.
+        low: least value, in ``unit``.
         high: greatest.
         step: its step.
         present: what it stands at.
-        unit: that it is printed in.
     """
 
     name: str
@@ -41,7 +42,11 @@ class MenuItem:
     high: float
     step: float
     present: float
-    unit: str
+
+    @property
+    def unit(self) -> str:
+        """In which its values are given: cpm/(µSv/h), cpm or s."""
+        return UNITS[self.what]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +68,6 @@ class Box:
     fixed: tuple[int, ...] = ()
     top_usv_h: float | None = None
     assumed: tuple[str, ...] = ()
-
-    def with_factors(self, factors: tuple[float, ...]) -> ReadoutModel:
-        """Return the firmware with other factors."""
-        return replace(self.firmware, factors_cpm_per_usv_h=factors)
 
 
 def _in(setting: Setting, value: float | None, unit: str) -> float | None:
@@ -167,8 +168,8 @@ def _menu(instrument: Instrument, firmware: ReadoutModel) -> list[MenuItem]:
     count = len(firmware.factors_cpm_per_usv_h)
     items = []
     for setting in instrument.setting:
-        units = {"factor": FACTOR, "threshold": "cpm", "dead_time": "s"}
-        unit = units.get(setting.kind)
+        what = setting.kind.replace("_", " ")
+        unit = UNITS.get(what)
         if unit is None:
             continue
         try:
@@ -194,7 +195,5 @@ def _menu(instrument: Instrument, firmware: ReadoutModel) -> list[MenuItem]:
             present = firmware.switches_cpm[0]
         else:
             present = firmware.dead_time_s
-        what = setting.kind.replace("_", " ")
-        name = setting.name or what
-        items.append(MenuItem(name, what, ranges, low, high, step, present, setting.unit or unit))
+        items.append(MenuItem(setting.name or what, what, ranges, low, high, step, present))
     return items

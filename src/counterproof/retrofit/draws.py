@@ -64,10 +64,6 @@ class Sample:
         """Return a column in natural units."""
         return np.asarray(np.exp(self._logs[name]))
 
-    def __contains__(self, name: str) -> bool:
-        """Whether there is such a column."""
-        return name in self._logs
-
     def normal(self) -> Floats:
         """Return independent standard normal draws that belong to no column, evenly spread."""
         from scipy.special import ndtri

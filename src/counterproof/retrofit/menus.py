@@ -39,7 +39,7 @@ def wider_menu(
         factor = box.firmware.factors_cpm_per_usv_h[r]
         free = MenuItem(
             text("retrofit.factor_of_range", number=r + 1), "factor", (r,), 0.01 * factor,
-            WIDER * factor, 0.01 * factor, factor, "cpm/(µSv/h)",
+            WIDER * factor, 0.01 * factor, factor,
         )  # fmt: skip
         wide_box = replace(box, menu=(*box.menu, free), fixed=())
         out += _bought(

@@ -20,13 +20,13 @@ def settings_of(best: display.BestSettings, counted: display.Counted) -> tuple[S
     spread = counted.per_usv_h / np.median(counted.per_usv_h)
     out = []
     for item, value in best.values:
-        scale = {"factor": spread, "threshold": np.ones(1), "dead time": np.ones(1)}[item.what]
+        scale = spread if item.what == "factor" else np.ones(1)
         low, high = np.quantile(scale, [0.025, 0.975]) * value
         u = float(np.std(scale)) * value
         out.append(
             SettingOutlook(
                 name=item.name,
-                unit={"factor": "cpm/(µSv/h)", "threshold": "cpm", "dead time": "s"}[item.what],
+                unit=item.unit,
                 applies=text(f"retrofit.applies.{_where(item.ranges, best.firmware)}"),
                 present=item.present,
                 best=Measured(value=value, low=float(low), high=float(high), u=u),
