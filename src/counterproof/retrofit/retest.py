@@ -13,7 +13,7 @@ from counterproof.quantities import Estimate
 from counterproof.readout import ReadoutModel
 from counterproof.records import Measured, Plan, PlannedRun, Predicted
 from counterproof.records.outlook import PredictedQuantity
-from counterproof.retrofit import display
+from counterproof.retrofit.display import mean_display
 from counterproof.retrofit.draws import Floats, Sample, estimate_of
 from counterproof.retrofit.outlook import (
     Ask,
@@ -26,10 +26,6 @@ from counterproof.texts import text
 
 _K95 = 1.959964
 LEAST_MINUTES, MOST_MINUTES = 1.0, 1440.0
-
-
-def _shown(firmware: ReadoutModel, rate: Floats, dead: Floats) -> Floats:
-    return display.mean_display(firmware, rate, dead)
 
 
 def predictions(
@@ -90,8 +86,9 @@ def predictions(
     out = [
         made("background count rate", None, own_minutes, "1/s", background, counted_b),
         made(
-            "displayed dose rate", None, own_minutes, "µSv/h", _shown(firmware, background, dead),
-            _shown(firmware, noisy(background, seconds_b), dead),
+            "displayed dose rate", None, own_minutes, "µSv/h",
+            mean_display(firmware, background, dead),
+            mean_display(firmware, noisy(background, seconds_b), dead),
         ),
     ]  # fmt: skip
     for s in sources:
@@ -101,8 +98,8 @@ def predictions(
         placed = net * np.exp(s.place_u * rng.standard_normal(net.size))
         gross = rng.poisson((placed + background) * seconds) / seconds
         out.append(made("net count rate", s, mins, "1/s", net, gross - counted_b))
-        shown = _shown(firmware, net + background, dead)
-        again = _shown(firmware, noisy(placed + background, seconds), dead)
+        shown = mean_display(firmware, net + background, dead)
+        again = mean_display(firmware, noisy(placed + background, seconds), dead)
         out.append(made("displayed dose rate", s, mins, "µSv/h", shown, again))
         if today is not None and today.name != c.name:
             before = net_rate(sample, today.name, s)
