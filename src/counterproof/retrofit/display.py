@@ -211,19 +211,19 @@ def _best_factors(
 ) -> BestSettings:
     rate = middle.rate_per_s(true_usv_h)[0]
     m = observed_rate(rate, DeadTime(float(middle.dead_s[0])))
-    ranges = range_of(60.0 * corrected_rate(m, firmware.dead_time_s), firmware.switches_cpm, 0.0)
+    cpm = 60.0 * corrected_rate(m, firmware.dead_time_s)
+    ranges = range_of(cpm, firmware.switches_cpm, 0.0)
+    net = np.maximum(cpm - firmware.background_cpm, 0.0)
     values, bound = [], []
     for item in factors:
         here = np.isin(ranges, item.ranges)
         if not here.any():
             values.append((item, item.present))
             continue
-        # the reading that the factor 1 would give, away from the scatter about the switch
-        cpm = 60.0 * corrected_rate(m, firmware.dead_time_s) - firmware.background_cpm
-        reading = np.maximum(cpm, 0.0) / item.present
+        # the reading with the present factor, away from the scatter about the switch
         found = best_step(
-            true_usv_h, reading, here, present=item.present, low=item.low, high=item.high,
-            step=item.step, aim=aim, weight=weight,
+            true_usv_h, net / item.present, here, present=item.present, low=item.low,
+            high=item.high, step=item.step, aim=aim, weight=weight,
         )  # fmt: skip
         values.append((item, found.value))
         if found.value in (item.low, float(menu_values(item.low, item.high, item.step)[-1])):
