@@ -98,7 +98,12 @@ class Compatibility:
         return min((c.verdict for c in self.checks), key=order.index)
 
 
-def _read(written: str | None, unit: str) -> float | None:
+def stated(written: str | None, unit: str) -> float | None:
+    """Return a quantity of a kit file in ``unit``, ``None`` where the file is silent.
+
+    Raises:
+        UserError: if it cannot be read.
+    """
     return None if written is None else parse_quantity(written, unit)
 
 
@@ -194,7 +199,7 @@ def _cable(probe: Probe, supply_v: float | None, cable_f: float | None) -> list[
         checks.append(Check("cable", "care", text("compatibility.cable.box_end", pf=pf)))
     else:
         checks.append(Check("cable", "fits", text("compatibility.cable.tube_end")))
-    rated = _read(probe.cable.rated, "V")
+    rated = stated(probe.cable.rated, "V")
     if rated is None or supply_v is None:
         checks.append(Check("rating", "unknown", text("compatibility.rating.unknown")))
     else:
@@ -261,7 +266,7 @@ def _figures(
     drops = (over, 2 * over) if over is not None and over > 0 else (DROP_V, DROP_V)
     drops = (min(drops[0], 0.9 * supply_v), min(drops[1], 0.9 * supply_v))
     charge = (reference_f * drops[0], loaded.anode_f * drops[1])
-    source = _read(instrument.supply.source_resistance, "ohm") or 0.0
+    source = stated(instrument.supply.source_resistance, "ohm") or 0.0
     supply = Supply(supply_v, 0.0 if instrument.supply.regulated else source)
     dead = (_middle(sheet.dead_time_us) or 0.0) * 1e-6
     least = fixed_charge_load(rate, supply, ohm, charge[0], supply_v - drops[0], dead)
@@ -310,11 +315,11 @@ def compatibility(
         UserError: if a quantity in the files cannot be read.
     """
     sheet, data = tube.datasheet, voltage_data(tube.datasheet)
-    supply_v = _read(instrument.supply.voltage, "V")
+    supply_v = stated(instrument.supply.voltage, "V")
     sheet_mohm = _middle(sheet.anode_resistor_mohm)
     sheet_ohm = sheet_mohm * 1e6 if sheet_mohm else None
     fitted = probe.anode_resistor if probe else instrument.supply.anode_resistor
-    ohm = _read(fitted, "ohm")
+    ohm = stated(fitted, "ohm")
     tube_f = (_middle(sheet.capacitance_pf) or TUBE_PF) * 1e-12
     stray = _middle(probe.stray_pf) if probe else None
     stray_f = (STRAY_PF if stray is None else stray) * 1e-12
@@ -357,7 +362,7 @@ def behind_switch(instrument: Instrument, tube: Tube, extra_pf: float = SWITCH_P
     Raises:
         UserError: if the resistor in the file cannot be read.
     """
-    ohm = _read(instrument.supply.anode_resistor, "ohm")
+    ohm = stated(instrument.supply.anode_resistor, "ohm")
     own = (_middle(tube.datasheet.capacitance_pf) or TUBE_PF) + STRAY_PF
     share = (own + extra_pf) / own
     verdict: Verdict = "fits" if share <= 1.5 else "care"

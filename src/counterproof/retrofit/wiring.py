@@ -17,7 +17,7 @@ from counterproof.errors import UserError
 from counterproof.kit.instrument import Instrument
 from counterproof.kit.probe import Probe
 from counterproof.kit.tube import Tube
-from counterproof.quantities import parse_quantity
+from counterproof.retrofit.compatibility import cable_capacitance_f, stated
 from counterproof.texts import text
 
 
@@ -77,15 +77,9 @@ def wiring_of(
     Raises:
         UserError: if a quantity in them cannot be read.
     """
-
-    def read(written: str | None, unit: str) -> float | None:
-        return None if written is None else parse_quantity(written, unit)
-
-    from counterproof.retrofit.compatibility import cable_capacitance_f
-
     supply = instrument.supply
     sheet = probe_tube.datasheet.anode_resistor_mohm
-    own = read(probe.anode_resistor, "ohm") or (sheet.middle * 1e6 if sheet else None)
+    own = stated(probe.anode_resistor, "ohm") or (sheet.middle * 1e6 if sheet else None)
     cable, cable_f = "", None
     if probe.cable is not None:
         cable = f"{probe.cable.kind} {probe.cable.length}".strip()
@@ -94,8 +88,8 @@ def wiring_of(
         text("wiring.title", instrument=instrument.name, probe=probe.name),
         instrument.tube,
         probe_tube.name,
-        read(supply.voltage, "V"),
-        read(supply.anode_resistor, "ohm"),
+        stated(supply.voltage, "V"),
+        stated(supply.anode_resistor, "ohm"),
         own,
         probe.resistor_at,
         cable,
