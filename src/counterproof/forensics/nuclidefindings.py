@@ -141,7 +141,7 @@ def _truth(
     found = referred(place_of(group[0]), counter, evidence, calibrated=True)
     if found is not None:
         return found[0].estimate, found[1]
-    expected = next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
+    expected = lv.expected_dose_rate(group)
     return None if expected is None else (expected, ())
 
 

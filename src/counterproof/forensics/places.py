@@ -64,7 +64,7 @@ def relative_dose(
     """
     found = referred(place, counter, evidence)
     if found is None:
-        return next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
+        return lv.expected_dose_rate(group)
     level = found[0]
     u = math.sqrt(max(level.estimate.u**2 - level.fixed_u**2, 0.0))
     return normal(level.estimate.value, u, lv.DOSE_RATE)

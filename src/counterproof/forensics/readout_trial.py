@@ -28,7 +28,6 @@ from counterproof.records import (
     Series,
 )
 from counterproof.records.outcome import worst
-from counterproof.signals.trains import ReadingLog
 from counterproof.texts import text
 from counterproof.trials import levels as lv
 from counterproof.trials.criteria import Profile
@@ -56,7 +55,7 @@ def plan(ask: Ask) -> Plan:
 
 def paired_run(e: Evidence) -> PairedRun | None:
     """Return a run's clicks and momentary dose rates as a pair, ``None`` if it lacks either."""
-    log = _momentary(e)
+    log = lv.momentary_dose_rate(e)
     if e.pulses is None or log is None:
         return None
     return PairedRun(
@@ -83,11 +82,6 @@ def paired_runs(name: str, evidence: Sequence[Evidence]) -> list[tuple[str, Pair
 def _disturbed(e: Evidence) -> bool:
     """Whether more than the field was altered: a step of the dose rate is what a readout needs."""
     return e.run.is_altered and "step_s" not in e.run.conditions
-
-
-def _momentary(e: Evidence) -> ReadingLog | None:
-    logs = [x for x in e.readings if x.field == "momentary" and x.quantity == "dose_rate"]
-    return logs[0] if logs else None
 
 
 def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) -> Outcome:

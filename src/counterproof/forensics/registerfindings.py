@@ -289,9 +289,7 @@ def steady_scatter(e: Evidence, fit: ReadoutFit | None) -> Check | None:
 
     A run in which the display was still settling, or near the switch, is left out.
     """
-    log = next(
-        (x for x in e.readings if x.field == "momentary" and x.quantity == "dose_rate"), None
-    )
+    log = lv.momentary_dose_rate(e)
     if log is None or e.run.is_altered:
         return None
     values = log.values * convert(1.0, log.unit, lv.DOSE_RATE)

@@ -96,7 +96,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         warnings.append(text("trials.no_indication", instrument=subject.name))
     if own and not judgements:
         warnings.append(text("trials.no_reference"))
-    expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
+    expected = lv.expected_dose_rate(own)
     if expected is not None:
         rows.append(_ordinary(subject.name, expected))
         shown = None if indicated is None else indicated.estimate

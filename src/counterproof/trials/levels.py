@@ -110,6 +110,12 @@ def displayed_dose_rate(evidence: Evidence) -> Level | None:
     return None
 
 
+def momentary_dose_rate(evidence: Evidence) -> ReadingLog | None:
+    """Return the run's log of displayed momentary dose rates, ``None`` without one."""
+    logs = (x for x in evidence.readings if x.field == "momentary" and x.quantity == "dose_rate")
+    return next(logs, None)
+
+
 def stated_dose_rate(evidence: Evidence) -> Level | None:
     """Return what the stated factor would make of the clicks in µSv/h, or ``None``.
 
@@ -291,6 +297,14 @@ def _displayed(log: ReadingLog, evidence: Evidence, counts_per_s: float, unit: s
         how = text("trials.how_momentary")
     fixed = quantum / math.sqrt(12.0) * scale
     return Level(found.scaled(scale, unit), seconds, how, fixed)
+
+
+def expected_dose_rate(group: Sequence[Evidence]) -> Estimate | None:
+    """Return what physics expects where the runs of a group stood, ``None`` where it was not asked.
+
+    In µSv/h; without a source that of natural background at an ordinary place.
+    """
+    return next((e.expected_usv_h for e in group if e.expected_usv_h is not None), None)
 
 
 def by_counter(evidence: Sequence[Evidence]) -> list[tuple[str, list[Evidence]]]:

@@ -117,7 +117,7 @@ def _truth(
             if lv.calibrated_for(group[0]):
                 return measured, None
             strange = (measured, name)
-    expected = next((e.expected_usv_h for e in own if e.expected_usv_h is not None), None)
+    expected = lv.expected_dose_rate(own)
     if expected is not None:
         return lv.Level(expected, 0.0, text("trials.predicted"), expected.u), None
     return strange
