@@ -28,6 +28,7 @@ from counterproof.errors import UserError
 from counterproof.forensics.interference import waits_of
 from counterproof.forensics.places import in_the_open, open_background, relative_dose
 from counterproof.quantities import Estimate
+from counterproof.trials.rungs import ladders
 from counterproof.trials.shape import Counter, Evidence
 
 Floats = NDArray[np.float64]
@@ -247,14 +248,8 @@ def _ladder(
     counter: Counter, own: Sequence[Evidence], evidence: Sequence[Evidence]
 ) -> Series | None:
     """Counts of one source at places whose relative dose rate a reference or physics gives."""
-    places: dict[str, dict[float, list[Evidence]]] = {}
-    for e in own:
-        at = e.run.position.distance_mm
-        single = e.run.with_source and len(e.run.sources) == 1 and in_the_open(e)
-        if single and at is not None and (e.pulses or e.counts):
-            places.setdefault(e.run.sources[0], {}).setdefault(at, []).append(e)
     best: Series | None = None
-    for source, levels in places.items():
+    for source, levels in ladders([e for e in own if e.pulses or e.counts]).items():
         rows = []
         for at, group in levels.items():
             truth = relative_dose(((source,), at), counter, evidence, group)

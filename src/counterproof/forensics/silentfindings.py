@@ -18,7 +18,7 @@ from counterproof.forensics.clocks import tidy
 from counterproof.forensics.ladder import NEEDED, LadderFit, fit_ladder
 from counterproof.forensics.lattice import find_step
 from counterproof.forensics.paired import PairedRun
-from counterproof.forensics.places import in_the_open, open_background, relative_dose
+from counterproof.forensics.places import open_background, relative_dose
 from counterproof.forensics.registerfindings import factor_step, stretches
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import LN10, in_words
@@ -27,6 +27,7 @@ from counterproof.quantities.units import convert
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
 from counterproof.texts import text
 from counterproof.trials import levels as lv
+from counterproof.trials.rungs import ladders
 from counterproof.trials.shape import Counter, Evidence
 from counterproof.trials.shared import normal
 
@@ -58,18 +59,13 @@ class Levels:
 
 def levels_of(counter: Counter, evidence: Sequence[Evidence]) -> Levels | None:
     """Return the longest ladder of one source that has a display and a true dose rate per level."""
-    mine = [e for e in evidence if e.counter.name == counter.name and in_the_open(e)]
-    by_source: dict[str, dict[float, list[Evidence]]] = {}
-    for e in mine:
-        at = e.run.position.distance_mm
-        if e.run.with_source and len(e.run.sources) == 1 and at is not None:
-            by_source.setdefault(e.run.sources[0], {}).setdefault(at, []).append(e)
-    ladders = [
+    by_source = ladders([e for e in evidence if e.counter.name == counter.name])
+    found = [
         ladder
         for source, places in by_source.items()
         if (ladder := _ladder(source, places, counter, evidence)) is not None
     ]
-    return max(ladders, key=lambda x: len(x.displayed), default=None)
+    return max(found, key=lambda x: len(x.displayed), default=None)
 
 
 def _ladder(

@@ -63,6 +63,16 @@ def on_the_ladder(e: Evidence) -> bool:
     )
 
 
+def ladders(runs: Sequence[Evidence]) -> dict[str, dict[float, list[Evidence]]]:
+    """Return the runs on a ladder by source and distance in mm; all others are left out."""
+    found: dict[str, dict[float, list[Evidence]]] = {}
+    for e in runs:
+        at = e.run.position.distance_mm
+        if on_the_ladder(e) and at is not None:
+            found.setdefault(e.run.sources[0], {}).setdefault(at, []).append(e)
+    return found
+
+
 def rungs_of(
     subject: Counter, evidence: Sequence[Evidence]
 ) -> tuple[list[Rung], str, list[Evidence]]:
@@ -71,20 +81,14 @@ def rungs_of(
     Of several sources the one with the most distances is taken.
     """
     background = [e for e in evidence if e.run.is_background]
-    plain = [e for e in evidence if on_the_ladder(e)]
-    by_source: dict[str, set[float]] = {}
-    for e in plain:
-        if e.counter.name == subject.name and e.run.position.distance_mm is not None:
-            by_source.setdefault(e.run.sources[0], set()).add(e.run.position.distance_mm)
+    by_source = ladders([e for e in evidence if e.counter.name == subject.name])
     if not by_source:
         return [], "", []
     source = max(by_source, key=lambda s: len(by_source[s]))
-    used = [e for e in plain if e.run.sources[0] == source] + background
+    plain = [e for e in evidence if on_the_ladder(e) and e.run.sources[0] == source]
     rungs = []
-    for distance in sorted(by_source[source], reverse=True):
-        here = [e for e in plain if e.run.sources[0] == source]
-        here = [e for e in here if e.run.position.distance_mm == distance]
-        own = [e for e in here if e.counter.name == subject.name]
+    for distance, own in sorted(by_source[source].items(), reverse=True):
+        here = [e for e in plain if e.run.position.distance_mm == distance]
         own_background = [e for e in background if e.counter.name == subject.name]
         truth, stranger = _truth(
             own, [e for e in here if e.counter.name != subject.name], background
@@ -99,7 +103,7 @@ def rungs_of(
                 stranger,
             )
         )
-    return rungs, source, used
+    return rungs, source, plain + background
 
 
 def _truth(
