@@ -126,7 +126,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         runs=tuple(e.run.id for e in runs),
         judgements=tuple(judgements),
         table=tuple(rows),
-        charts=tuple(_charts(own, runs, rows, subject)),
+        charts=tuple(_charts(own, rows)),
         warnings=tuple(warnings),
         method=text("trials.background.method"),
     )
@@ -240,9 +240,7 @@ def _statement(
     )
 
 
-def _charts(
-    own: Sequence[Evidence], runs: Sequence[Evidence], rows: Sequence[Row], subject: Counter
-) -> list[Chart]:
+def _charts(own: Sequence[Evidence], rows: Sequence[Row]) -> list[Chart]:
     charts = []
     doses: list[tuple[str, Estimate]] = []
     for row in rows:

@@ -222,7 +222,7 @@ def _mean(times: Sequence[Estimate]) -> Estimate:
     values = np.array([e.value for e in times])
     n = math.sqrt(len(times))
     value = float(values.mean())
-    below = max(math.sqrt(sum((e.value - e.low) ** 2 for e in times)) / len(times), 0.0)
+    below = math.sqrt(sum((e.value - e.low) ** 2 for e in times)) / len(times)
     above = math.sqrt(sum((e.high - e.value) ** 2 for e in times)) / len(times)
     scatter = 1.96 * float(values.std(ddof=1)) / n
     below, above = max(below, scatter), max(above, scatter)

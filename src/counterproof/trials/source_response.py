@@ -129,7 +129,7 @@ def analyse(subject: Counter, evidence: Sequence[Evidence], profile: Profile) ->
         trial=NAME,
         instrument=subject.name,
         verdict=verdict,
-        statement=_statement(subject, judgements, verdict),
+        statement=_statement(subject, judgements),
         runs=tuple(e.run.id for e in evidence),
         judgements=tuple(judgements),
         table=tuple(rows),
@@ -239,7 +239,7 @@ def _judged(
     )
 
 
-def _statement(subject: Counter, judgements: Sequence[Judgement], verdict: str) -> str:
+def _statement(subject: Counter, judgements: Sequence[Judgement]) -> str:
     if not judgements:
         return text("trials.source_response.nothing", instrument=subject.name)
     judged = [j for j in judgements if j.verdict != "no criterion"] or judgements
