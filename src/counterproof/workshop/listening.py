@@ -21,7 +21,6 @@ from counterproof.records import Run
 from counterproof.signals.clicks import ClickDetector, ClickShape
 from counterproof.signals.clicks.believe import believed
 from counterproof.signals.clicks.conclude import conclude
-from counterproof.signals.clicks.detector import SURELY
 from counterproof.signals.clicks.front import Front, working_band
 from counterproof.signals.clicks.learn import Learned, learn
 from counterproof.signals.live import Gap, LiveSource, PulseBatch, ReadingBatch, SoundBlock
@@ -118,23 +117,21 @@ class Listener:
         return Now(seconds, self._count, estimate, more, False, self._reading)
 
     @property
+    def detector(self) -> ClickDetector | None:
+        """What finds the clicks; ``None`` until their shape is learned and for what is no sound."""
+        return None if self._sound is None else self._sound.detector
+
+    @property
     def shape(self) -> ClickShape | None:
         """The click's shape as learned, ``None`` before and for what is no sound."""
-        found = self._sound.detector if self._sound is not None else None
-        return None if found is None else found.learned.shapes[0]
+        return None if self.detector is None else self.detector.learned.shapes[0]
 
     @property
     def counted_s(self) -> float:
-        """Up to where the pulses are certain; sound is searched about half a second behind."""
+        """Up to where the pulses are certain; sound is searched a little behind."""
         if self._sound is None:
             return self._until
-        return self._sound.detector.seconds if self._sound.detector is not None else 0.0
-
-    @property
-    def faintest(self) -> float | None:
-        """The amplitude from which on a peak is examined as a click; ``None`` before that."""
-        found = self._sound.detector if self._sound is not None else None
-        return None if found is None else found._least_raw / SURELY
+        return 0.0 if self.detector is None else self.detector.seconds
 
     def loudest(self) -> float:
         """Return the largest amplitude since the last call, where clicks are searched for."""

@@ -2,7 +2,8 @@
 
 Watchers come and go: a page may be closed, a phone may type what the display shows, a microphone
 may fall silent. The run goes on until it is finished or left; what was heard and typed is on the
-disk within a second, and a run that a crash cut off is mended by :func:`recover`.
+disk within a second, and a run that a crash cut off is mended by
+:func:`counterproof.workshop.livekeep.recover`.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from counterproof.errors import UserError
 from counterproof.quantities import parse_number
 from counterproof.quantities.format import format_estimate, format_interval
 from counterproof.records import Run
-from counterproof.signals.clicks import ClickShape
+from counterproof.signals.clicks import ClickDetector, ClickShape
 from counterproof.signals.fed import FedSource
 from counterproof.signals.live import Event, Gap, LiveSource, SoundBlock
 from counterproof.signals.mapping import Mapping
@@ -36,9 +37,9 @@ Floats = NDArray[np.float64]
 Way = Literal["microphone", "card", "serial", "pad"]
 FIELDS = ("momentary", "average", "accumulated")
 
-SOUND_BEHIND_S = 2.5
-"""Sound is drawn this far behind, so that the picture moves evenly: clicks become certain in
-stretches of a second."""
+EVENLY_S = 1.0
+"""Sound is drawn this much later than its clicks are certain, so that the picture moves evenly
+while blocks of sound are on their way and the rate is computed."""
 PAUSED_S = 2.0
 
 
@@ -193,9 +194,13 @@ class LiveSession:
             gaps_s=gaps,
         )
 
+    @property
+    def _detector(self) -> ClickDetector | None:
+        return None if self._listener is None else self._listener.detector
+
     def _resolving(self) -> float:
-        shape = self._listener.shape if self._listener is not None else None
-        return 0.0 if shape is None else min(max(shape.length_s, 0.8e-3), 4e-3)
+        detector = self._detector
+        return 0.0 if detector is None else detector.resolving_time_s
 
     # -- the reading pad
 
@@ -236,8 +241,9 @@ class LiveSession:
         listener = self._listener
         seconds = self.elapsed_s() if self._source is not None or self.way == "pad" else 0.0
         counted = listener.counted_s if listener is not None else 0.0
-        if self._sound is not None:
-            counted = min(counted, max(0.0, seconds - SOUND_BEHIND_S))
+        detector = self._detector
+        if detector is not None:
+            counted = min(counted, max(0.0, seconds - detector.delay_s - EVENLY_S))
         counted += self._zero
         width, rows = self._heard.strip(counted, self._gaps, self._resolving())
         readings = self.live.readings()
@@ -259,7 +265,7 @@ class LiveSession:
             "recent": [round(float(t), 3) for t in self._recent(counted)],
             "intervals": self._hist,
             "peaks": [float(f"{p:.3g}") for p in self._peaks[-120:]],
-            "floor": _short(listener.faintest if listener is not None else None),
+            "floor": None if detector is None else float(f"{detector.faintest:.3g}"),
             "instrument_says": self._now.reading,
             "readings": len(readings),
             "last_readings": [[round(t, 1), v, u, f] for t, v, _, u, f in readings[-5:]],
@@ -352,10 +358,6 @@ class _Teed:
 
     def close(self) -> None:
         self._source.close()
-
-
-def _short(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.3g}")
 
 
 def _rate_words(estimate: Any, now: Now) -> dict[str, Any]:

@@ -76,7 +76,7 @@ class ClickDetector:
         self._screen = Screen(self._taps, self.templates, self._block + 2 * self._reach)
         least = np.array([quietest(s, learned.rate_per_s) for s in learned.shapes])
         peaks = np.array([float(np.abs(s.waveform).max()) for s in learned.shapes])
-        self._least_raw = SURELY * float((least * peaks).min())
+        self._faintest = float((least * peaks).min())
         self._least = SURELY * least[:, None]
         self._empty: list[bool] = []
         # raw signal from `_raw_at` on, whitened signal from `_white_at` on (working samples)
@@ -101,6 +101,11 @@ class ClickDetector:
         """Events closer than this count as one: the click's own length, at most 4 ms."""
         length = self.learned.shapes[0].length_s
         return min(max(length, SHORTEST_RESOLVING_S), LONGEST_RESOLVING_S)
+
+    @property
+    def faintest(self) -> float:
+        """Peak of the quietest click that is looked for, in the recording's own scale."""
+        return self._faintest
 
     @property
     def delay_s(self) -> float:
@@ -152,7 +157,7 @@ class ClickDetector:
         inner = slice(reach, reach + size)
         cut = np.zeros(-(-size // hop), bool)
         noise = self.learned.sigma2
-        if float(np.abs(piece).max()) < self._least_raw:
+        if float(np.abs(piece).max()) < SURELY * self._faintest:
             white, empty = np.zeros(size, np.float32), True
         else:
             white, heights = self._screen(piece, inner)
