@@ -15,6 +15,9 @@ from counterproof.simulate.display import Stage
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
+_SPARE = (97, 131)
+"""Rows and columns of noise beyond a frame's: each frame takes its own part of them."""
+
 
 @dataclass(frozen=True)
 class Filming:
@@ -104,6 +107,8 @@ class Camera:
         self.glare_at = rng.uniform(0.3, 0.7, 2) * [w, h]
         self.glare_size = rng.uniform(0.06, 0.16) * w
         self.swing = rng.uniform(0, 2 * np.pi)
+        spare = (h + _SPARE[0], w + _SPARE[1])
+        self.noise = np.random.default_rng(5).standard_normal(spare, np.float32)
 
     def to_scene(self, i: int) -> Floats:
         """Return the matrix from a frame's pixels to the scene's."""
@@ -143,19 +148,6 @@ class Camera:
             gain = gain * (1 + f.flicker * np.sin(2 * np.pi * 2 * f.mains_hz * line))
         frame = frame * gain
         if f.noise > 0:
-            y0, x0 = (
-                rng.integers(0, _NOISE.shape[0] - rows),
-                rng.integers(0, _NOISE.shape[1] - cols),
-            )
-            frame = frame + np.float32(f.noise) * _NOISE[y0 : y0 + rows, x0 : x0 + cols]
+            y0, x0 = rng.integers(0, _SPARE[0]), rng.integers(0, _SPARE[1])
+            frame = frame + np.float32(f.noise) * self.noise[y0 : y0 + rows, x0 : x0 + cols]
         return np.asarray(frame, dtype=np.float32)
-
-
-_NOISE = np.empty((0, 0), dtype=np.float32)
-
-
-def grow_noise(rows: int, cols: int) -> None:
-    """Make enough noise for frames of this size."""
-    global _NOISE
-    if _NOISE.shape[0] <= rows or _NOISE.shape[1] <= cols:
-        _NOISE = np.random.default_rng(5).standard_normal((rows + 97, cols + 131), np.float32)

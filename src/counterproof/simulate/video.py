@@ -24,7 +24,7 @@ from scipy.ndimage import gaussian_filter
 from counterproof.progress import Report, silent, step
 from counterproof.signals.video.warp import warp
 from counterproof.simulate.acoustics import Recording
-from counterproof.simulate.camera import Camera, Filming, grow_noise
+from counterproof.simulate.camera import Camera, Filming
 from counterproof.simulate.display import Panel, Shown, Stage, shown_readings
 from counterproof.simulate.typefaces import draw_face
 
@@ -94,7 +94,6 @@ def film(
     times = np.maximum(steps, 0) / filming.frames_per_s
     stage = Stage(panel, fields, filming.lamp_lasts_s > 0, rng)
     camera = Camera(filming, stage, times, rng)
-    grow_noise(filming.height, filming.width)
     here = np.ones(n, dtype=bool)
     for start, end in filming.missing_s:
         here &= (times < start) | (times >= end)
