@@ -203,7 +203,8 @@ def _to_ticks(times_s: NDArray[np.float64], per_s: int) -> NDArray[np.int64]:
     return ticks.astype(np.int64)
 
 
-def _train_notes(train: PulseTrain) -> dict[str, Any]:
+def train_notes(train: PulseTrain) -> dict[str, Any]:
+    """Return what a detection says of itself, as a pulse file notes it."""
     return {
         "resolving_time_s": train.resolving_time_s,
         "efficiency": train.efficiency,
@@ -239,7 +240,7 @@ def write_pulses(
     duration = round(train.duration_s * ticks_per_s)
     duration = max(duration, int(ticks[-1]) if ticks.size else 0)
     with atomic_write(path) as stream:
-        stream.write(file_head(ticks_per_s, {**(notes or {}), **_train_notes(train)}))
+        stream.write(file_head(ticks_per_s, {**(notes or {}), **train_notes(train)}))
         for start, end in np.rint(train.gaps_s * ticks_per_s).astype(np.int64):
             stream.write(pack_block(GAP, int(start), int(end)))
         covered = 0

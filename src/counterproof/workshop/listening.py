@@ -25,6 +25,7 @@ from counterproof.signals.clicks.front import Front, working_band
 from counterproof.signals.clicks.learn import Learned, learn
 from counterproof.signals.live import Gap, LiveSource, PulseBatch, ReadingBatch, SoundBlock
 from counterproof.signals.mapping import QUANTITIES, Mapping
+from counterproof.signals.pulsefile import train_notes
 from counterproof.signals.trains import PulseTrain
 from counterproof.texts import text
 from counterproof.trials.levels import pulse_rate
@@ -191,16 +192,7 @@ class Listener:
         """End the stored run with what the detection says of itself; ``None`` if none is stored."""
         if self._live is None:
             return None
-        train = self.train()
-        return self._live.finish(
-            {
-                "resolving_time_s": train.resolving_time_s,
-                "efficiency": train.efficiency,
-                "efficiency_u": train.efficiency_u,
-                "false_rate_per_s": train.false_rate_per_s,
-                "warnings": list(train.warnings),
-            }
-        )
+        return self._live.finish(train_notes(self.train()))
 
 
 _PULSES = ("pulse", "byte")

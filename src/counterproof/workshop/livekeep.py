@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from counterproof.bench import Bench
 from counterproof.bench.livesound import BEHIND_S, Piece, discard, pieces, stretches
 from counterproof.progress import Report, silent, step
 from counterproof.records import Run
+from counterproof.signals.pulsefile import train_notes
 from counterproof.signals.trains import PulseTrain
 
 
@@ -80,7 +80,7 @@ def recover(bench: Bench, run_id: str, report: Report = silent) -> Run:
                 live.gap(reached, start)
             times = train.times_s + start
             live.append(times[times > reached + train.resolving_time_s], end)
-            live.note(notes_of(train))
+            live.note(train_notes(train))
     finally:
         live.abandon()
     return bench.get(Run, run_id)
@@ -108,14 +108,3 @@ def earlier_train(bench: Bench, run: Run) -> PulseTrain | None:
     if not any(s.form == "pulse_train" for s in run.signals):
         return None
     return replace(bench.load_train(run), warnings=())
-
-
-def notes_of(train: PulseTrain) -> dict[str, Any]:
-    """Return what a detection says of itself, as a pulse file notes it."""
-    return {
-        "resolving_time_s": train.resolving_time_s,
-        "efficiency": train.efficiency,
-        "efficiency_u": train.efficiency_u,
-        "false_rate_per_s": train.false_rate_per_s,
-        "warnings": list(train.warnings),
-    }
