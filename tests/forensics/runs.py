@@ -1,4 +1,4 @@
-"""Evidence for the tests: one run at a time, with counts, pulses or readings as wanted."""
+"""Evidence for the tests: one run at a time, as wanted, and an invented firmware."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from counterproof.forensics import PairedRun
 from counterproof.quantities import Estimate
+from counterproof.readout import Boxcar, ReadoutModel
 from counterproof.records import Run
 from counterproof.records.run import Absorber, Position
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
@@ -24,6 +26,16 @@ def estimate(value: float, relative: float, unit: str = "µSv/h") -> Estimate:
 WREN = Counter(
     "Wren",
     sensitivity_per_s_per_usv_h={"Cs-137": estimate(2.5, 0.025, "1/s per µSv/h")},
+)
+
+
+# an invented two-factor meter: 140 and 240 cpm/(µSv/h), switch at 180 cpm, that is 1.2857 µSv/h
+TWO = ReadoutModel(
+    estimator=Boxcar(20.0),
+    factors_cpm_per_usv_h=(140.0, 240.0),
+    switches_cpm=(180.0,),
+    quantum_usv_h=0.01,
+    refresh_s=2.0,
 )
 
 
@@ -62,6 +74,18 @@ def evidence(
     train = None if pulses is None else PulseTrain(pulses, seconds)
     return Evidence(
         run, counter, train, log, readings, nuclides, expected, cover_mg_cm2=cover_mg_cm2
+    )
+
+
+def between(run: PairedRun, start: float, end: float) -> PairedRun:
+    """Return what of a run lies between two times, counted from the first."""
+    p, t = run.pulse_times_s, run.reading_times_s
+    inside = (t > start) & (t < end)
+    return PairedRun(
+        p[(p > start) & (p < end)] - start,
+        end - start,
+        t[inside] - start,
+        run.readings_usv_h[inside],
     )
 
 

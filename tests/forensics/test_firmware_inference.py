@@ -11,6 +11,7 @@ import pytest
 from counterproof.errors import Cancelled, UserError
 from counterproof.forensics import PairedRun, ReadoutFit, fit_readout
 from counterproof.readout import Boxcar, Exponential, FixedCount, ReadoutModel, run_readout
+from tests.forensics.runs import TWO, between
 
 LEVELS_CPM = (40.0, 120.0, 180.0, 260.0, 700.0)
 
@@ -29,16 +30,6 @@ def half_an_hour(
     shown = run_readout(model, pulses, 1800.0)
     clicks = pulses[rng.random(pulses.size) >= lost]
     return PairedRun(clicks, 1800.0, shown.times_s, np.round(shown.momentary, 9))
-
-
-# an invented two-factor meter: 140 and 240 cpm/(µSv/h), switch at 180 cpm (1.2857 µSv/h)
-TWO = ReadoutModel(
-    estimator=Boxcar(20.0),
-    factors_cpm_per_usv_h=(140.0, 240.0),
-    switches_cpm=(180.0,),
-    quantum_usv_h=0.01,
-    refresh_s=2.0,
-)
 
 
 @cache
@@ -156,19 +147,8 @@ def test_a_display_read_more_often_than_it_changes():
     assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.01)
 
 
-def cut(run: PairedRun, start: float, end: float) -> PairedRun:
-    p, t = run.pulse_times_s, run.reading_times_s
-    inside = (t > start) & (t < end)
-    return PairedRun(
-        p[(p > start) & (p < end)] - start,
-        end - start,
-        t[inside] - start,
-        run.readings_usv_h[inside],
-    )
-
-
 def test_levels_recorded_one_by_one():
-    runs = [cut(two_run(), 360.0 * i, 360.0 * (i + 1)) for i in range(5)]
+    runs = [between(two_run(), 360.0 * i, 360.0 * (i + 1)) for i in range(5)]
     fit = fit_readout(runs, sweeps=300)
     assert [f.value for f in fit.factors] == pytest.approx([140.0, 240.0], rel=0.01)
     assert len(fit.clock_offsets) == 1
@@ -176,7 +156,7 @@ def test_levels_recorded_one_by_one():
 
 def test_levels_recorded_one_by_one_with_clocks_set_anew():
     late = (0.0, 3.0, -8.0, 20.0, -1.5)
-    runs = [cut(two_run(), 360.0 * i, 360.0 * (i + 1)) for i in range(5)]
+    runs = [between(two_run(), 360.0 * i, 360.0 * (i + 1)) for i in range(5)]
     runs = [
         replace(r, reading_times_s=r.reading_times_s + s) for r, s in zip(runs, late, strict=True)
     ]

@@ -16,6 +16,7 @@ import pytest
 from counterproof.forensics import PairedRun, ReadoutFit, fit_readout
 from counterproof.forensics.readoutfindings import readout_findings
 from counterproof.readout import Boxcar, ReadoutModel, run_readout
+from tests.forensics.runs import between
 
 # an invented meter: 120 and 210 cpm/(µSv/h), switch at 90 cpm (0.75 µSv/h)
 LOW, HIGH, SWITCH, WINDOW = 120.0, 210.0, 0.75, 25.0
@@ -42,17 +43,6 @@ def whole() -> PairedRun:
     )
     got = run_readout(MODEL, pulses, HOUR_S)
     return PairedRun(pulses, HOUR_S, got.times_s, np.round(got.momentary, 9))
-
-
-def between(run: PairedRun, start: float, end: float) -> PairedRun:
-    p, t = run.pulse_times_s, run.reading_times_s
-    inside = (t > start) & (t < end)
-    return PairedRun(
-        p[(p > start) & (p < end)] - start,
-        end - start,
-        t[inside] - start,
-        run.readings_usv_h[inside],
-    )
 
 
 def no_clicks(run: PairedRun) -> PairedRun:

@@ -15,21 +15,13 @@ from counterproof.forensics.silentfindings import (
     levels_of,
     silent_answer,
 )
-from counterproof.readout import Boxcar, ReadoutModel, run_readout
+from counterproof.readout import ReadoutModel, run_readout
 from counterproof.records import Measured
 from counterproof.signals.trains import ReadingLog
 from counterproof.trials.criteria import profile
 from counterproof.trials.shape import Counter, Evidence
-from tests.forensics.runs import LANTERN, WREN, estimate, evidence, steady
+from tests.forensics.runs import LANTERN, TWO, WREN, estimate, evidence, steady
 
-# an invented two-factor meter: 140 and 240 cpm/(µSv/h), switch at 180 cpm, that is 1.2857 µSv/h
-TWO = ReadoutModel(
-    estimator=Boxcar(20.0),
-    factors_cpm_per_usv_h=(140.0, 240.0),
-    switches_cpm=(180.0,),
-    quantum_usv_h=0.01,
-    refresh_s=2.0,
-)
 ONE = replace(TWO, factors_cpm_per_usv_h=(140.0,), switches_cpm=())
 PLACES_MM = (400.0, 250.0, 160.0, 100.0, 70.0, 50.0, 35.0)
 NEAR_USV_H = 9.0
