@@ -14,13 +14,14 @@ from counterproof.signals.clicks.voices import usual_loudness
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-
+MOST = 200
+ALIKE = 0.6
 LEAST_SHARE = 0.1
 LEAST_KIND = 6
 UNLIKE = 0.08
 
 
-def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
+def candidates(y: Samples, rate: float) -> Ints:
     """Return positions of sudden short rises of the envelope, ascending, shape (m,)."""
     step = max(1, round(0.25e-3 * rate))
     count = y.size // step
@@ -41,7 +42,7 @@ def candidates(y: Samples, rate: float, most: int = 200) -> Ints:
     before = maximum_filter1d(env, span)
     centre = np.clip(peaks - gap - span // 2, 0, env.size - 1)
     rise = env[peaks] / (before[centre] + floor)
-    best = np.argsort(-env[peaks] * np.minimum(rise, 8.0))[:most]
+    best = np.argsort(-env[peaks] * np.minimum(rise, 8.0))[:MOST]
     return np.sort((peaks[best] + 1) * step)
 
 
@@ -53,9 +54,7 @@ def beside_tones(peaks: Ints, cut: NDArray[np.bool_], rate: float) -> Ints:
     return peaks[clear] if clear.sum() > 0.25 * peaks.size else peaks
 
 
-def cluster(
-    y: Samples, peaks: Ints, rate: float, alike: float = 0.6
-) -> list[tuple[Ints, Ints, Floats]]:
+def cluster(y: Samples, peaks: Ints, rate: float) -> list[tuple[Ints, Ints, Floats]]:
     """Group candidates of one shape, the group with most sound first.
 
     Returns:
@@ -86,9 +85,9 @@ def cluster(
     groups: list[tuple[Ints, Ints, Floats]] = []
     free = np.ones(count, bool)
     while free.any() and len(groups) < 6:
-        weight = np.where((like > alike) & free[None, :], like, 0.0).sum(axis=1) * free
+        weight = np.where((like > ALIKE) & free[None, :], like, 0.0).sum(axis=1) * free
         leader = int(np.argmax(weight))
-        members = np.flatnonzero((like[leader] > alike) & free)
+        members = np.flatnonzero((like[leader] > ALIKE) & free)
         free[members] = False
         free[leader] = False
         if members.size >= 3:

@@ -110,17 +110,14 @@ def false_rate(detector: ClickDetector, voice: int) -> float:
     return float((detector.mirrored + 0.5 * max(0.0, beyond)) / max(detector.seconds, 1e-9))
 
 
-def conclude(
-    detector: ClickDetector, duration_s: float, believed: list[int] | None = None
-) -> ClickResult:
+def conclude(detector: ClickDetector, duration_s: float, believed: list[int]) -> ClickResult:
     """Turn what a finished detector found into trains with efficiency and false rate.
 
     Args:
         detector: a detector after its ``finish``.
         duration_s: length of the recording.
-        believed: voices that can be counters; the first when ``None``.
+        believed: voices that can be counters.
     """
-    believed = [0] if believed is None else believed
     if not believed:
         return nothing(duration_s)
     times = np.concatenate([*detector.times, np.empty(0)])

@@ -120,7 +120,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         own = own_window(waves[0], rate)
         pieces = explain_all(y, templates, sigma2, leftover, own, rate)
         sigma2 = background(pieces)
-        leftover = left_behind(pieces, templates.root, louds[0], sigma2, rate)
+        leftover = left_behind(pieces, louds[0], sigma2, rate)
         old = waves
         waves, shapes = _refit(x, pieces, waves, louds, rate, length, fixed=bool(seeds))
         louds = [shape.loudness for shape in shapes]
@@ -339,7 +339,6 @@ def explain_all(
     leftover: Leftover,
     own: tuple[int, int],
     rate: float,
-    rounds: int = 1,
 ) -> tuple[Explained, ...]:
     """Explain an excerpt segment by segment."""
     step = round(SEGMENT_S * rate)
@@ -357,20 +356,20 @@ def explain_all(
                 THRESHOLD,
                 own=own,
                 last=min(step, piece.size),
-                rounds=rounds,
+                rounds=1,
             )
         )
     return tuple(pieces)
 
 
 def left_behind(
-    pieces: tuple[Explained, ...], root: Floats, loudness: float, sigma2: float, rate: float
+    pieces: tuple[Explained, ...], loudness: float, sigma2: float, rate: float
 ) -> Leftover:
     """Measure what subtracting a click leaves behind, by distance."""
     tile_s = TILE / GRID / rate
     before, after = round(25e-3 / tile_s), round(60e-3 / tile_s)
     amplitudes = np.concatenate([piece.amplitudes for piece in pieces])
-    energies = np.concatenate([(p.amplitudes * root[p.voices]) ** 2 for p in pieces])
+    energies = np.concatenate([piece.energies for piece in pieces])
     fits = np.concatenate([piece.misfit for piece in pieces]) < 0.7
     kinds = np.concatenate([piece.voices for piece in pieces])
     good = np.flatnonzero(fits & (kinds == 0))

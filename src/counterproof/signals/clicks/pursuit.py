@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 GRID = 2
 PHASES = 8
@@ -265,8 +264,3 @@ def take_off(
         lo = base - origin
         for i in range(max(0, -lo), min(length, y.size - lo)):
             y[lo + i] -= amplitudes[e] * row[i]
-
-
-def empty_kernel() -> NDArray[np.float64]:
-    """Return the kernel of a perfect template: nothing is left behind."""
-    return np.zeros(1)

@@ -65,7 +65,7 @@ class ClickShape:
         )
 
 
-def envelope(waveform: Floats, rate_hz: float) -> Floats:
+def envelope(waveform: Floats) -> Floats:
     """Return the envelope of a waveform (magnitude of its analytic signal), shape (n,)."""
     size = waveform.size
     spectrum = np.fft.fft(waveform, 2 * size)
@@ -80,7 +80,7 @@ def onset_and_length(waveform: Floats, rate_hz: float) -> tuple[float, float]:
     The onset is where the envelope first reaches a small share of its height; the length runs from
     there to where it first falls to 1/e, which for a damped ringing is its time constant.
     """
-    env = envelope(waveform, rate_hz)
+    env = envelope(waveform)
     top = int(np.argmax(env))
     rising = np.flatnonzero(env[: top + 1] < ONSET_SHARE * env[top])
     if rising.size:
