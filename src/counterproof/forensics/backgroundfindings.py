@@ -152,18 +152,18 @@ def _sensitivity(
 
 def _left_over(name: str, own: Own) -> Finding:
     off = own.rate.value / own.rate.u
-    factor = from_interval(abs(off), max(own.open_rate.value / own.rate.u, 2.0))
-    sure = off > 0 and factor >= SURE
+    found = from_interval(abs(off), max(own.open_rate.value / own.rate.u, 2.0))
+    factor = found if off > 0 and found >= SURE else None
     cpm = own.rate.scaled(60.0, "min⁻¹")
     share = own.rate.value / own.open_rate.value
     words = {"rate": shown(cpm), "share": f"{100 * share:.0f}", "limit": f"{cpm.high:.2g}"}
     return Finding(
         instrument=name,
         subject=text("findings.subject_own"),
-        statement=text(f"findings.own_{'counts' if sure else 'none'}", **words),
+        statement=text(f"findings.own_{'none' if factor is None else 'counts'}", **words),
         runs=own.runs,
-        strength=in_words(factor) if sure else text("findings.none_found"),
-        log10_bayes_factor=factor if sure else None,
+        strength=in_words(factor),
+        log10_bayes_factor=factor,
         measured=Measured.of(cpm),
         rivals=(
             Rival(statement=text("findings.own_rival_response", percent=f"{100 * UNLIKE:.0f}")),
@@ -242,7 +242,7 @@ def _in_shield(name: str, own: Own) -> Finding:
         subject=text("findings.subject_shield"),
         statement=text(f"findings.shield_{'counts' if counts else 'limit'}", **words),
         runs=own.runs,
-        strength=text("findings.none_found") if factor is None else in_words(factor),
+        strength=in_words(factor),
         log10_bayes_factor=factor,
         measured=Measured.of(cpm),
         rivals=(Rival(statement=text("findings.shield_rival")),),

@@ -67,8 +67,6 @@ def dead_time_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[F
                 **words,
             )
         )
-    measured = Measured.of(best)
-    strength = text("findings.none_found") if factor is None else in_words(factor)
     said += _hybrid(found)
     return [
         Finding(
@@ -76,9 +74,9 @@ def dead_time_findings(counter: Counter, evidence: Sequence[Evidence]) -> list[F
             subject=text("findings.subject_dead"),
             statement=" ".join(said),
             runs=tuple(dict.fromkeys(r for ids in found.runs.values() for r in ids)),
-            strength=strength,
+            strength=in_words(factor),
             log10_bayes_factor=factor,
-            measured=measured,
+            measured=Measured.of(best),
             rivals=(
                 Rival(statement=text("findings.dead_rival_moved")),
                 Rival(statement=text("findings.dead_rival_recorder")),
@@ -185,7 +183,7 @@ def _fold(
         subject=text("findings.subject_fold"),
         statement=statement,
         runs=runs,
-        strength=text("findings.none_found") if factor is None else in_words(factor),
+        strength=in_words(factor),
         log10_bayes_factor=factor,
         measured=measured,
         rivals=(Rival(statement=text(f"findings.{key}_rival_{how}")),),

@@ -104,7 +104,7 @@ def _undisturbed(
             ]
         ),
         runs=runs,
-        strength=text("findings.none_found"),
+        strength=in_words(None),
         rivals=(Rival(statement=text("findings.undisturbed_rival")),),
         refuted_by=text("findings.undisturbed_refuted"),
         next_measurement=NextMeasurement(
@@ -154,7 +154,7 @@ def _light(name: str, row: Row, ratio: Estimate, p: float, runs: Sequence[str]) 
             seen=power,
         ),
         runs=tuple(runs),
-        strength=text("findings.none_found") if factor is None else in_words(factor),
+        strength=in_words(factor),
         log10_bayes_factor=factor,
         measured=Measured.of(ratio),
         rivals=(Rival(statement=text(f"findings.{key}_rival")),),

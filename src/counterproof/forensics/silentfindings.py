@@ -150,7 +150,7 @@ def ladder_findings(
             subject=text("findings.subject_ladder"),
             statement=statement,
             runs=levels.runs,
-            strength=text("findings.none_found") if factor is None else in_words(factor),
+            strength=in_words(factor),
             log10_bayes_factor=factor,
             measured=Measured.of(measured),
             rivals=(

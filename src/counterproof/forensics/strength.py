@@ -11,8 +11,13 @@ STEPS = ((0.5, "hardly"), (1.0, "substantial"), (2.0, "strong"), (math.inf, "dec
 """Upper ends in log₁₀ and words, after Jeffreys' scale (Theory of Probability, from memory)."""
 
 
-def in_words(log10_bayes_factor: float) -> str:
-    """Return the word for a Bayes factor in favour of a statement; against it below 0."""
+def in_words(log10_bayes_factor: float | None) -> str:
+    """Return the word for a Bayes factor in favour of a statement; against it below 0.
+
+    ``None`` stands for what was looked for and not found.
+    """
+    if log10_bayes_factor is None:
+        return text("findings.none_found")
     if log10_bayes_factor < 0.0:
         return text("findings.against")
     word = next(word for top, word in STEPS if log10_bayes_factor <= top)
