@@ -20,7 +20,7 @@ from counterproof.physics.tube.geometry import Tube as Body
 from counterproof.readout import Boxcar, ReadoutModel, displayed, run_readout
 from counterproof.records import Outlook, Predicted
 from counterproof.retrofit import display
-from counterproof.retrofit.box import box_of
+from counterproof.retrofit.box import Box, box_of
 from counterproof.retrofit.compatibility import compatibility
 from counterproof.retrofit.draws import QUANTILES, Effects
 from counterproof.retrofit.outlook import (
@@ -76,6 +76,10 @@ def stand_in(body: Body) -> tuple[tuple[str, ...], np.ndarray]:
     return names, np.maximum(np.array(values), 1e-9)
 
 
+def _own_u(names: tuple[str, ...]) -> np.ndarray:
+    return np.array([BETA_U if n.startswith("beta") else OWN_COLUMN_U for n in names])
+
+
 def effects_of(tube: Tube) -> Effects:
     model = tube_model(tube)
     k = len(model.unknown)
@@ -87,8 +91,7 @@ def effects_of(tube: Tube) -> Effects:
             at[i] = quantile
             rows[which].append(stand_in(design_at(tube, at))[1])
     low, high = (np.array(r).reshape(k, len(names)) for r in rows)
-    own = np.array([BETA_U if n.startswith("beta") else OWN_COLUMN_U for n in names])
-    return Effects(names, nominal, low, high, MODEL_U, own)
+    return Effects(names, nominal, low, high, MODEL_U, _own_u(names))
 
 
 @dataclass
@@ -104,8 +107,7 @@ def _truth(tube: Tube, inner: float, rng: np.random.Generator) -> Truth:
     k = len(tube_model(tube).unknown)
     names, values = stand_in(design_at(tube, rng.random(k).tolist()))
     common = np.exp(MODEL_U * rng.standard_normal())
-    own_u = np.array([BETA_U if n.startswith("beta") else OWN_COLUMN_U for n in names])
-    real = values * common * np.exp(own_u * rng.standard_normal(len(names)))
+    real = values * common * np.exp(_own_u(names) * rng.standard_normal(len(names)))
     sheet = tube.datasheet.dead_time_us
     dead = (
         sheet.middle * 1e-6 * np.exp(DEAD_U * rng.standard_normal())
@@ -195,7 +197,7 @@ def _measure(
     key = each.sources[0] if each.sources else ""
     seconds = 60.0 * each.minutes
     net, background = rates[key]
-    placed = net * np.exp(2.0 * 1.0 / 50.0 * rng.standard_normal()) if key else 0.0
+    placed = net * np.exp(SOURCES[0].place_u * rng.standard_normal()) if key else 0.0
     if each.quantity == "displayed dose rate":
         settle = 2.0 * firmware.estimator.window_s  # type: ignore[union-attr]
         pulses = _counted(placed + background, dead, seconds + settle, rng)
@@ -313,16 +315,13 @@ def _check_predictions(
 
 def _check_settings(
     outlook: Outlook,
-    box: object,
+    box: Box,
     candidates: list[Candidate],
     seen: list[Seen],
     ask: Ask,
     tally: Tally,
 ) -> None:
     """Every value of the menu through the forward firmware at steady rates, at the medians."""
-    from counterproof.retrofit.box import Box
-
-    assert isinstance(box, Box)
     sample, _ = joint_sample(candidates, SOURCES, seen, ask)
     middle = counted_of(sample, "new", ask).medians()
     levels = display.levels_of(*ask.range_usv_h)
