@@ -20,7 +20,7 @@ from counterproof.forensics.answer import ReadoutFit
 from counterproof.forensics.places import at, in_the_open, open_background, place_of
 from counterproof.forensics.responsefindings import PIVOT
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import from_interval, in_words
+from counterproof.forensics.strength import SUBSTANTIAL, from_interval, in_words
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
 from counterproof.texts import text
@@ -37,8 +37,6 @@ HARD_KEV = 1250.0
 COSMIC = 0.4
 """Most of a counter's open rate that cosmic rays may make, which no shield holds back (about a
 quarter at sea level, more on mountains; this project's own allowance)."""
-SURE = 0.5
-"""log₁₀ of the Bayes factor from which counts of its own are claimed (substantial)."""
 
 
 @dataclass(frozen=True)
@@ -153,7 +151,7 @@ def _sensitivity(
 def _left_over(name: str, own: Own) -> Finding:
     off = own.rate.value / own.rate.u
     found = from_interval(abs(off), max(own.open_rate.value / own.rate.u, 2.0))
-    factor = found if off > 0 and found >= SURE else None
+    factor = found if off > 0 and found >= SUBSTANTIAL else None
     cpm = own.rate.scaled(60.0, "min⁻¹")
     share = own.rate.value / own.open_rate.value
     words = {"rate": shown(cpm), "share": f"{100 * share:.0f}", "limit": f"{cpm.high:.2g}"}

@@ -22,7 +22,7 @@ from counterproof.forensics.places import (
     referred,
 )
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import LN10, in_words
+from counterproof.forensics.strength import LN10, SUBSTANTIAL, in_words
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
 from counterproof.texts import text
@@ -31,8 +31,6 @@ from counterproof.trials.shape import Counter, Evidence
 
 PRIOR = math.log(4.0)
 """Without any of the hypotheses a factor lies anywhere within a factor of four of caesium's."""
-SAME = 0.5
-"""log₁₀ of the likelihood ratio below which two hypotheses are not told apart (substantial)."""
 STOPS_MG_CM2 = 200.0
 """Cover that stops most betas of these nuclides (those of Cs-137's main branch reach 170 mg/cm²,
 Katz and Penfold, Rev. Mod. Phys. 24 (1952) 28)."""
@@ -178,12 +176,12 @@ def _judged(
     order = sorted(range(len(known)), key=lambda i: -weights[i])
     best = known[order[0]]
     lead = weights[order[0]]
-    alike = [known[i] for i in order if weights[order[0]] - weights[i] < SAME]
+    alike = [known[i] for i in order if weights[order[0]] - weights[i] < SUBSTANTIAL]
     word = text("findings.the_factor")
     if len(factors) > 1:
         word = text("findings.lower_factor" if number == 1 else "findings.upper_factor")
     names = " / ".join(c.words for c in alike[:4])
-    fits, none = lead >= SAME, lead <= -SAME
+    fits, none = lead >= SUBSTANTIAL, lead <= -SUBSTANTIAL
     statement = text(
         f"findings.set_for{'' if fits else '_none' if none else '_open'}",
         factor=word,

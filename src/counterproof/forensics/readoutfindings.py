@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from counterproof.forensics.answer import Hypothesis, ReadoutFit
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import LN10, in_words
+from counterproof.forensics.strength import LN10, SUBSTANTIAL, in_words
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
 from counterproof.texts import text
 
@@ -113,7 +113,7 @@ def _estimator(name: str, fit: ReadoutFit, runs: tuple[str, ...]) -> Finding:
 
 def _why(log_likelihood_ratio: float) -> str:
     """Say why a rival is set aside; nothing where the readings hardly prefer either."""
-    return text("findings.explains_less") if log_likelihood_ratio < -LN10 / 2 else ""
+    return text("findings.explains_less") if log_likelihood_ratio < -SUBSTANTIAL * LN10 else ""
 
 
 def _hypothesis(weighed: Hypothesis) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from counterproof.counting.ratio import ratio_of
 from counterproof.forensics.places import in_the_open, open_background
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import bound_from_p, from_interval, in_words
+from counterproof.forensics.strength import SUBSTANTIAL, bound_from_p, from_interval, in_words
 from counterproof.forensics.twins import tube_likeness
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Rival
@@ -167,7 +167,7 @@ def _compared(name: str, q: Quotient, pivot: Quotient) -> Finding | None:
         return None
     relative = double.u / max(double.value, double.u)
     factor = from_interval(abs(np.log(max(double.value, 1e-3))) / relative, 1.0 / relative)
-    if factor < 0.5:
+    if factor < SUBSTANTIAL:
         return None
     low = double.value < 1.0
     beta = bool(BETA_RICH & set(q.nuclides))

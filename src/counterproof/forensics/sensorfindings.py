@@ -19,7 +19,7 @@ import numpy as np
 from counterproof.counting.ratio import ratio_of
 from counterproof.forensics.responsefindings import PIVOT, Quotient, quotients
 from counterproof.forensics.statements import shown
-from counterproof.forensics.strength import from_interval, in_words
+from counterproof.forensics.strength import SUBSTANTIAL, from_interval, in_words
 from counterproof.quantities import Estimate
 from counterproof.records import Finding, Measured, NextMeasurement, Outcome, Rival, Row
 from counterproof.texts import text
@@ -42,8 +42,6 @@ ORDINARY = 80.0
 SURE_CLASS = 1.0
 """log₁₀ of the Bayes factor from which a class of wall is stated (strong): the betas' angles are
 not known, and they shift the wall by as much as its interval."""
-SURE = 0.5
-"""log₁₀ of the Bayes factor from which a statement is made (substantial)."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +111,7 @@ def _wall(
         Rival(
             statement=text(f"findings.wall_rival_{k}"),
             log10_bayes_factor=v,
-            set_aside_because=text("findings.wall_outside") if v < -SURE else "",
+            set_aside_because=text("findings.wall_outside") if v < -SUBSTANTIAL else "",
         )
         for k, v in sorted(ratios.items(), key=lambda kv: -kv[1])
     ]

@@ -7,7 +7,9 @@ import math
 from counterproof.texts import text
 
 LN10 = math.log(10.0)
-STEPS = ((0.5, "hardly"), (1.0, "substantial"), (2.0, "strong"), (math.inf, "decisive"))
+SUBSTANTIAL = 0.5
+"""log₁₀ of the Bayes factor from which a statement is made, or a rival set aside."""
+STEPS = ((SUBSTANTIAL, "hardly"), (1.0, "substantial"), (2.0, "strong"), (math.inf, "decisive"))
 """Upper ends in log₁₀ and words, after Jeffreys' scale (Theory of Probability, from memory)."""
 
 
