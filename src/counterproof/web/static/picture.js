@@ -126,7 +126,7 @@ const Pictures = (() => {
     ],
   }, [x, before, now]);
   const curve = (now, before, words) => pair("curve", now.kev, now.relative, before.relative,
-    { x: { distr: 3, range: [25, 1500] }, top: 1.5, dots: true, axis: { values: (u, ticks) => ticks.map((v) => ([30, 50, 100, 300, 1000].includes(v) ? v : "")) } },
+    { x: { distr: 3, range: [25, 1500] }, top: 1.5, dots: true, axis: { splits: () => [30, 50, 100, 300, 1000], filter: (u, ticks) => ticks } },
     [words.kev, words.relative]);
   const recover = (found, words) => pair("recover", found.us, found.back, found.alone, { x: {}, top: 1 }, [words.us, words.back]);
 
