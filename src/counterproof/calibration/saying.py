@@ -15,13 +15,12 @@ def says(found: Calibration) -> tuple[str, ...]:
     """Return the result in sentences that its standing allows."""
     said = [found.title + "."]
     for band in found.bands:
-        where = text(f"calibration.band.{band.name.replace(' ', '_')}")
         if band.factor is not None and band.expanded_percent is not None:
             key = "relative" if found.standing == "relative only" else "factor"
             said.append(
                 text(
                     f"calibration.says_{key}",
-                    where=where,
+                    where=band.where,
                     value=format_number(band.factor.value or math.nan),
                     percent=format_number(band.expanded_percent, 2),
                 )

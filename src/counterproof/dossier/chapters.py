@@ -218,8 +218,7 @@ def calibration_blocks(c: Calibration) -> Iterator[Block]:
     for chart in c.charts:
         yield Figure(chart)
     for band in c.bands:
-        where = text(f"calibration.band.{band.name.replace(' ', '_')}")
-        title = text("calibration.budget_of", where=where)
+        title = text("calibration.budget_of", where=band.where)
         yield Heading(title)
         yield Table(tables.budget(band), title, small=True)
     if c.links:

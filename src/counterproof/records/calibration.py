@@ -92,6 +92,11 @@ class Band(Part):
     coverage_factor: Number = None
     dof: Number = None
 
+    @property
+    def where(self) -> str:
+        """Where on the scale, in words."""
+        return text(f"calibration.band.{self.name.replace(' ', '_')}")
+
 
 class CalibrationLevel(Part):
     """One level: what was true there, what was shown, and what a best setting leaves wrong."""

@@ -102,7 +102,7 @@ def _advice(p: Publication) -> tuple[str, ...]:
                 text(
                     "brief.multiply",
                     probe=c.probe or text("calibration.built_in"),
-                    where=text(f"calibration.band.{b.name.replace(' ', '_')}"),
+                    where=b.where,
                     factor=format_number(b.factor.value),
                 )
                 for b in c.bands

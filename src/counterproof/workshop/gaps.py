@@ -104,7 +104,7 @@ def contradictions(calibrations: Sequence[Calibration]) -> list[str]:
                             "dossier.gap_contradiction",
                             first=a.validity.dated or "?",
                             second=b.validity.dated or "?",
-                            where=text(f"calibration.band.{x.name.replace(' ', '_')}"),
+                            where=x.where,
                         )
                     )
     return said
