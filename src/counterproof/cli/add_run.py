@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    AbsorberOption,
+    AngleOption,
+    BenchOption,
+    ConditionOption,
+    DistanceOption,
+    InstrumentOption,
+    JsonOption,
+    SourceOption,
+    TeachOption,
+    YesOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, pairs, progress_bar, say
 from counterproof.cli.readings import (
     EveryOption,
@@ -40,35 +52,27 @@ def add_run(
     mapping: Annotated[
         Path | None, typer.Option("--mapping", help=text("cli_add_run.mapping"))
     ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help=text("cli_add_run.yes"))] = False,
+    yes: YesOption = False,
     reading: Annotated[
         list[str] | None, typer.Option("--reading", help=text("cli_add_run.reading"))
     ] = None,
     field: Annotated[str, typer.Option("--field", help=text("cli_add_run.field"))] = "momentary",
     lasted: Annotated[str | None, typer.Option("--lasted", help=text("cli_add_run.lasted"))] = None,
-    source: Annotated[
-        list[str] | None, typer.Option("--source", "-s", help=text("cli_add_run.source"))
-    ] = None,
-    distance: Annotated[
-        str | None, typer.Option("--distance", help=text("cli_add_run.distance"))
-    ] = None,
+    source: SourceOption = None,
+    distance: DistanceOption = None,
     distance_uncertainty: Annotated[
         str | None,
         typer.Option("--distance-uncertainty", help=text("cli_add_run.distance_uncertainty")),
     ] = None,
-    angle: Annotated[str | None, typer.Option("--angle", help=text("cli_add_run.angle"))] = None,
-    absorber: Annotated[
-        list[str] | None, typer.Option("--absorber", help=text("cli_add_run.absorber"))
-    ] = None,
-    condition: Annotated[
-        list[str] | None, typer.Option("--condition", "-c", help=text("cli_add_run.condition"))
-    ] = None,
+    angle: AngleOption = None,
+    absorber: AbsorberOption = None,
+    condition: ConditionOption = None,
     place: Annotated[str, typer.Option("--place", help=text("cli_add_run.place"))] = "",
     probe: Annotated[str | None, typer.Option("--probe", help=text("cli_add_run.probe"))] = None,
     started: Annotated[
         str | None, typer.Option("--started", help=text("cli_add_run.started"))
     ] = None,
-    teach: Annotated[Path | None, typer.Option("--teach", help=text("cli_pulses.teach"))] = None,
+    teach: TeachOption = None,
     channel: Annotated[
         int | None, typer.Option("--channel", min=0, help=text("cli_pulses.channel"))
     ] = None,

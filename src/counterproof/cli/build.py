@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    InstrumentOption,
+    JsonOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit
 from counterproof.texts import text
 
@@ -18,10 +24,10 @@ if TYPE_CHECKING:
 def build_sheet(
     instrument: InstrumentOption,
     probe: Annotated[str, typer.Option("--probe", "-p", help=text("cli_build.probe"))],
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     out: Annotated[Path, typer.Option("--out", "-o", help=text("cli_build.out"))] = Path("build"),
     housing: Annotated[bool, typer.Option("--housing", help=text("cli_build.housing"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write the build sheet of a probe: wiring, section, parts, order of work, checks."""

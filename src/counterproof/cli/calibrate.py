@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    InstrumentOption,
+    JsonOption,
+    KeepOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit
 from counterproof.texts import text
 
@@ -18,7 +24,7 @@ if TYPE_CHECKING:
 
 def calibrate(
     instrument: InstrumentOption,
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     probe: Annotated[
         str | None, typer.Option("--probe", "-p", help=text("cli_calibrate.probe"))
     ] = None,
@@ -34,8 +40,8 @@ def calibrate(
     dead_time: Annotated[
         str, typer.Option("--dead-time", help=text("cli_calibrate.dead_time"))
     ] = "40..200 µs",
-    keep: Annotated[bool, typer.Option("--keep", help=text("cli_calibrate.keep"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    keep: KeepOption = False,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Calibrate an instrument from its ladder, its references, or both; or check it, if less."""

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    JsonOption,
+    KeepOption,
+    ProfileOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, progress_bar
 from counterproof.texts import text
 
@@ -16,21 +22,21 @@ if TYPE_CHECKING:
 
 
 def compare(
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     instrument: Annotated[
         list[str] | None, typer.Option("--instrument", "-i", help=text("cli_compare.instrument"))
     ] = None,
     source: Annotated[
         list[str] | None, typer.Option("--source", "-s", help=text("cli_compare.source"))
     ] = None,
-    profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
+    profile: ProfileOption = "grade_b",
     schedule: Annotated[
         bool, typer.Option("--schedule", help=text("cli_compare.schedule"))
     ] = False,
     hours: Annotated[float, typer.Option("--hours", help=text("cli_compare.hours"))] = 6.0,
     places: Annotated[int, typer.Option("--places", help=text("cli_compare.places"))] = 1,
-    keep: Annotated[bool, typer.Option("--keep", help=text("cli_calibrate.keep"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    keep: KeepOption = False,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare counters over sources: ratios, grades, and a ranking with how sure it is."""

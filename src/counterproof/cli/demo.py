@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from counterproof.cli.common import JsonOption
 from counterproof.cli.output import console, say, stages
 from counterproof.texts import text
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 def demo(
     folder: Annotated[Path, typer.Argument(help=text("demo.folder"))] = Path("hollow-lane"),
     seed: Annotated[int | None, typer.Option("--seed", help=text("demo.seed"))] = None,
-    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Make an invented workshop's bench, judge one of its counters and publish the dossier."""
     from counterproof.dossier import write_dossier

@@ -8,7 +8,13 @@ from typing import Annotated
 
 import typer
 
-from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    InstrumentOption,
+    JsonOption,
+    ProfileOption,
+    open_bench,
+)
 from counterproof.cli.output import say
 from counterproof.texts import text
 
@@ -18,7 +24,7 @@ def dossier(
     target: Annotated[Path, typer.Option("--output", "-o", help=text("cli_dossier.target"))] = Path(
         "dossier.html"
     ),
-    profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
+    profile: ProfileOption = "grade_b",
     pdf: Annotated[bool, typer.Option("--pdf", help=text("cli_dossier.pdf"))] = False,
     folder: BenchOption = None,
     as_json: JsonOption = False,

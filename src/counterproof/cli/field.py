@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from counterproof.cli.common import JsonOption
 from counterproof.cli.output import console, emit, say
 from counterproof.errors import UserError
 from counterproof.texts import text
@@ -30,7 +31,7 @@ def field(
     date: Annotated[str | None, typer.Option("--date", help=text("cli_field.date"))] = None,
     angle: Annotated[float, typer.Option("--angle", help=text("cli_field.angle"))] = 0.0,
     chart: Annotated[Path | None, typer.Option("--chart", help=text("cli_field.chart"))] = None,
-    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Compute photons, electrons and dose rates of a source at a distance."""
     from counterproof.physics.sheets import parse_sheet

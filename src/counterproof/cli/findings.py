@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    InstrumentOption,
+    JsonOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, progress_bar
 from counterproof.texts import text
 
@@ -17,10 +22,10 @@ if TYPE_CHECKING:
 
 def findings(
     instrument: InstrumentOption,
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     twin: Annotated[str | None, typer.Option("--twin", help=text("cli_findings.twin"))] = None,
     keep: Annotated[bool, typer.Option("--keep", help=text("cli_findings.keep"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """State what is known about an instrument, how sure it is, and what would refute it."""

@@ -10,7 +10,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from counterproof.cli.common import BenchOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    AbsorberOption,
+    AngleOption,
+    BenchOption,
+    ConditionOption,
+    DistanceOption,
+    JsonOption,
+    SourceOption,
+    TeachOption,
+    YesOption,
+    open_bench,
+)
 from counterproof.cli.output import console, pairs, say
 from counterproof.errors import UserError
 from counterproof.texts import text
@@ -34,25 +45,17 @@ def listen(
     column: Annotated[
         list[str] | None, typer.Option("--column", help=text("cli_add_run.column"))
     ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help=text("cli_add_run.yes"))] = False,
+    yes: YesOption = False,
     instrument: Annotated[
         str | None, typer.Option("--instrument", "-i", help=text("cli_listen.instrument"))
     ] = None,
-    source: Annotated[
-        list[str] | None, typer.Option("--source", "-s", help=text("cli_add_run.source"))
-    ] = None,
-    distance: Annotated[
-        str | None, typer.Option("--distance", help=text("cli_add_run.distance"))
-    ] = None,
-    angle: Annotated[str | None, typer.Option("--angle", help=text("cli_add_run.angle"))] = None,
-    absorber: Annotated[
-        list[str] | None, typer.Option("--absorber", help=text("cli_add_run.absorber"))
-    ] = None,
-    condition: Annotated[
-        list[str] | None, typer.Option("--condition", "-c", help=text("cli_add_run.condition"))
-    ] = None,
+    source: SourceOption = None,
+    distance: DistanceOption = None,
+    angle: AngleOption = None,
+    absorber: AbsorberOption = None,
+    condition: ConditionOption = None,
     lasting: Annotated[str | None, typer.Option("--for", help=text("cli_listen.lasting"))] = None,
-    teach: Annotated[Path | None, typer.Option("--teach", help=text("cli_pulses.teach"))] = None,
+    teach: TeachOption = None,
     devices: Annotated[bool, typer.Option("--devices", help=text("cli_listen.devices"))] = False,
     folder: BenchOption = None,
     as_json: JsonOption = False,

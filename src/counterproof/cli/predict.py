@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from counterproof.cli.common import JsonOption
 from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.cli.response import (
     ChartOption,
@@ -40,7 +41,7 @@ def predict(
     seed: SeedOption = 1,
     method: MethodOption = "kernel",
     chart: ChartOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Predict counts per second of a tube near a source: photons, betas, background."""
     from counterproof.physics.sheets import parse_sheet

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from counterproof.cli.common import JsonOption, TeachOption
 from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.texts import text
 
@@ -19,8 +20,8 @@ def pulses(
     channel: Annotated[
         int | None, typer.Option("--channel", min=0, help=text("cli_pulses.channel"))
     ] = None,
-    teach: Annotated[Path | None, typer.Option("--teach", help=text("cli_pulses.teach"))] = None,
-    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+    teach: TeachOption = None,
+    as_json: JsonOption = False,
 ) -> None:
     """Count the clicks in a recording and say how sure the rate is."""
     from counterproof.workshop.detect import pulses_of_file, taught_shape

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import JsonOption, open_bench
+from counterproof.cli.common import BenchOption, FolderArgument, JsonOption, open_bench
 from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.errors import UserError
 from counterproof.texts import text
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def readout(
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     instrument: Annotated[
         str | None, typer.Option("--instrument", "-i", help=text("cli.instrument"))
     ] = None,
@@ -32,7 +32,7 @@ def readout(
     per_click: Annotated[
         int, typer.Option("--pulses-per-click", min=1, help=text("cli_readout.per_click"))
     ] = 1,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Infer factors, switch, window and rounding of a display from clicks and readings."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from counterproof.cli.common import JsonOption
 from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.errors import UserError
 from counterproof.texts import text
@@ -106,7 +107,7 @@ def response(
     seed: SeedOption = 1,
     method: MethodOption = "kernel",
     chart: ChartOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help=text("cli.json"))] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Compute effective area and counts per dose of a tube over photon energy."""
     wanted = energies_of(energies)

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    InstrumentOption,
+    JsonOption,
+    KeepOption,
+    ProfileOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, progress_bar
 from counterproof.texts import text
 
@@ -18,14 +25,14 @@ if TYPE_CHECKING:
 def retest(
     instrument: InstrumentOption,
     probe: Annotated[str, typer.Option("--probe", "-p", help=text("cli_retest.probe"))],
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     before: Annotated[str | None, typer.Option("--before", help=text("cli_retest.before"))] = None,
     trial: Annotated[
         list[str] | None, typer.Option("--trial", help=text("cli_retest.trial"))
     ] = None,
-    profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
-    keep: Annotated[bool, typer.Option("--keep", help=text("cli_calibrate.keep"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    profile: ProfileOption = "grade_b",
+    keep: KeepOption = False,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare every trial before and after a change, and predictions with measurements."""

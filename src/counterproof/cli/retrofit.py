@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    FolderArgument,
+    InstrumentOption,
+    JsonOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, progress_bar
 from counterproof.texts import text
 
@@ -21,7 +26,7 @@ def retrofit(
     candidates: Annotated[
         list[str], typer.Option("--candidates", "-c", help=text("cli_retrofit.candidates"))
     ],
-    folder: Annotated[Path | None, typer.Argument(help=text("cli_readout.bench"))] = None,
+    folder: FolderArgument = None,
     source: Annotated[
         list[str] | None, typer.Option("--source", "-s", help=text("cli_retrofit.source"))
     ] = None,
@@ -36,7 +41,7 @@ def retrofit(
         bool, typer.Option("--inferred-readout", help=text("cli_retrofit.inferred"))
     ] = False,
     keep: Annotated[bool, typer.Option("--keep", help=text("cli_retrofit.keep"))] = False,
-    bench: Annotated[Path | None, typer.Option("--bench", "-b", help=text("cli.bench"))] = None,
+    bench: BenchOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Predict what other tubes or probes would bring, and which setting is best."""

@@ -6,7 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from counterproof.cli.common import BenchOption, InstrumentOption, JsonOption, open_bench
+from counterproof.cli.common import (
+    BenchOption,
+    InstrumentOption,
+    JsonOption,
+    ProfileOption,
+    open_bench,
+)
 from counterproof.cli.output import console, emit, pairs, progress_bar
 from counterproof.texts import text
 
@@ -119,7 +125,7 @@ def _show_plan(found: Plan) -> None:
 def judge(
     name: NameArgument,
     instrument: InstrumentOption,
-    profile: Annotated[str, typer.Option("--profile", help=text("cli_trial.profile"))] = "grade_b",
+    profile: ProfileOption = "grade_b",
     run: Annotated[list[str] | None, typer.Option("--run", help=text("cli_trial.run"))] = None,
     folder: BenchOption = None,
     as_json: JsonOption = False,
