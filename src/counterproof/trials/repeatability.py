@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 from counterproof.counting.planning import time_for_relative
 from counterproof.quantities import Estimate
@@ -136,8 +136,8 @@ def excess_variation(runs: Sequence[Estimate]) -> tuple[Estimate, float, float]:
     k = len(runs) - 1
     s = float(values.std(ddof=1))
     ratio = s / expected
-    low = ratio * math.sqrt(k / float(chi2.ppf(0.975, k)))
-    high = ratio * math.sqrt(k / float(chi2.ppf(0.025, k)))
+    low = ratio * math.sqrt(k / (2.0 * float(gammaincinv(k / 2.0, 0.975))))
+    high = ratio * math.sqrt(k / (2.0 * float(gammaincinv(k / 2.0, 0.025))))
     estimate = Estimate(
         ratio,
         ratio / math.sqrt(2.0 * k),
