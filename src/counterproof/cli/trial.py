@@ -64,7 +64,9 @@ def profiles(as_json: JsonOption = False) -> None:
 def plan(
     instrument: InstrumentOption,
     name: Annotated[str | None, typer.Argument(help=text("cli_trial.plan_name"))] = None,
-    source: Annotated[list[str] | None, typer.Option("--source", "-s")] = None,
+    source: Annotated[
+        list[str] | None, typer.Option("--source", "-s", help=text("cli_trial.plan_source"))
+    ] = None,
     uncertainty: Annotated[
         str, typer.Option("--uncertainty", help=text("cli_trial.uncertainty"))
     ] = "5 %",
