@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -18,6 +19,7 @@ from counterproof.bench import Bench
 from counterproof.dossier.shown import FILTERS
 from counterproof.errors import UserError
 from counterproof.kit import KINDS, Instrument
+from counterproof.progress import Report
 from counterproof.records import Finding, Outcome, Outlook, Run
 from counterproof.records.calibration import Calibration
 from counterproof.texts import text
@@ -105,10 +107,26 @@ class Ask:
             status,
         )
 
-    def go(self, path: str, told: int | None = None, **query: str) -> Response:
+    def counter_page(
+        self, template: str, counter: str, status: int = 200, **values: Any
+    ) -> Response:
+        """Return a page about one counter, on which another can be chosen."""
+        counters = self.bench.names(Instrument)
+        return self.page(template, status, counter=counter, counters=counters, **values)
+
+    def go(self, path: str, told: int | None = None, **others: str) -> Response:
         """Send the browser to another page, with a remark to show there."""
-        entries = query | ({"told": str(told)} if told is not None else {})
-        return RedirectResponse(path + ("?" + urlencode(entries) if entries else ""), 303)
+        entries = others | ({"told": str(told)} if told is not None else {})
+        return RedirectResponse(path + (query(**entries) if entries else ""), 303)
+
+    def work(self, title: str, work: Callable[[Report], str]) -> Response:
+        """Start work in the background and send the browser to where it is followed.
+
+        Args:
+            title: what is being done, in words.
+            work: called with its progress; returns the path of the page that shows its result.
+        """
+        return self.go(f"/jobs/{self.desk.jobs.start(title, work).number}")
 
     def counter(self) -> str:
         """Return the counter that the page is about: as asked, else the one under test.
@@ -156,12 +174,13 @@ def _words(key: str, /, **values: object) -> str:
     return text(f"web.{key}", **values)
 
 
-def _link(*parts: str) -> str:
+def link(*parts: str) -> str:
     """Return a path whose parts are quoted."""
     return "".join("/" + quote(p, safe="") for p in parts)
 
 
-def _query(**values: str) -> str:
+def query(**values: str | int) -> str:
+    """Return entries as they stand behind a path."""
     return "?" + urlencode(values)
 
 
@@ -188,7 +207,7 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters |= FILTERS | {"lasting": lasting}
-    made.globals |= {"t": _words, "link": _link, "query": _query, "as_json": _as_json}
+    made.globals |= {"t": _words, "link": link, "query": query, "as_json": _as_json}
     return made
 
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
 from starlette.responses import Response
 
-from counterproof.errors import UserError
-from counterproof.kit import Instrument
-from counterproof.progress import Report
+from counterproof.progress import Report, step
 from counterproof.records import Run
 from counterproof.records.calibration import Calibration
 from counterproof.texts import text
-from counterproof.web.asking import Ask
+from counterproof.web.asking import Ask, query
 
 
 def page(ask: Ask) -> Response:
@@ -24,10 +20,9 @@ def page(ask: Ask) -> Response:
         bench.list(Calibration, counter), key=lambda c: str(c.validity.dated), reverse=True
     )
     probes = dict.fromkeys(r.probe for r in bench.list(Run, counter) if r.probe)
-    return ask.page(
+    return ask.counter_page(
         "calibration.html.j2",
-        counter=counter,
-        counters=bench.names(Instrument),
+        counter,
         probes=list(probes),
         found=[(c, list(calibration_blocks(c))) for c in held],
     )
@@ -44,12 +39,11 @@ def calibrate(ask: Ask) -> Response:
     named = nuclide_name(nuclide) if nuclide else ""
 
     def work(report: Report) -> str:
-        if not report(0, 1):
-            raise UserError(text("cli.stopped"))
+        step(report, 0, 1)
         found = keep_calibration(
             bench, calibrate_instrument(bench, counter, probe=probe, nuclide=named)
         )
         told = desk.remark(found.title)
-        return f"/calibration?counter={quote(counter)}&told={told}"
+        return "/calibration" + query(counter=counter, told=told)
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.calibration.working'), work).number}")
+    return ask.work(text("web.calibration.working"), work)

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from counterproof.kit import Instrument
 from counterproof.records import Outcome, Publication
 from counterproof.web.asking import Ask
 
@@ -22,10 +21,9 @@ _POLICY = (
 def preview(ask: Ask) -> Response:
     """Show the dossier as it would be published now."""
     counter = ask.counter()
-    return ask.page(
+    return ask.counter_page(
         "dossier.html.j2",
-        counter=counter,
-        counters=ask.bench.names(Instrument),
+        counter,
         judged=[o for o in ask.bench.list(Outcome, counter) if o.runs],
     )
 

@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
 from starlette.responses import Response
 
-from counterproof.kit import Instrument
 from counterproof.progress import Report
 from counterproof.records import Finding
 from counterproof.texts import text
-from counterproof.web.asking import Ask
+from counterproof.web.asking import Ask, query
 
 
 def listing(ask: Ask) -> Response:
     """The findings that were kept."""
     counter = ask.counter()
-    return ask.page(
-        "findings.html.j2",
-        counter=counter,
-        counters=ask.bench.names(Instrument),
-        findings=ask.bench.list(Finding, counter),
-    )
+    held = ask.bench.list(Finding, counter)
+    return ask.counter_page("findings.html.j2", counter, findings=held)
 
 
 def weigh(ask: Ask) -> Response:
@@ -35,6 +28,6 @@ def weigh(ask: Ask) -> Response:
         keep_findings(bench, found)
         sentences = [text("web.findings.weighed", n=len(found.findings)), *found.missing]
         told = desk.remark(" ".join(sentences))
-        return f"/findings?counter={quote(counter)}&told={told}"
+        return "/findings" + query(counter=counter, told=told)
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.findings.weighing'), work).number}")
+    return ask.work(text("web.findings.weighing"), work)

@@ -86,7 +86,7 @@ def look(ask: Ask) -> Response:
         desk.open(folder)
         return "/"
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.begin.telling'), work).number}")
+    return ask.work(text("web.begin.telling"), work)
 
 
 def _from_here(ask: Ask) -> None:

@@ -8,7 +8,7 @@ from counterproof.errors import UserError
 from counterproof.kit import KINDS, KitItem, Probe, Source, Tube
 from counterproof.kit.questions import questions
 from counterproof.texts import text
-from counterproof.web.asking import Ask
+from counterproof.web.asking import Ask, link
 from counterproof.workshop import kitwork
 from counterproof.workshop.publishing import facts_of
 
@@ -112,13 +112,7 @@ def _stored(ask: Ask, made: KitItem, before: KitItem | None) -> Response:
             bench.restore(cls, made.name, last)
 
         told = ask.desk.remark(text("web.kit.changed", name=made.name), back)
-    return ask.go(_place(ask.path("kind"), made.name), told)
-
-
-def _place(kind: str, name: str) -> str:
-    from urllib.parse import quote
-
-    return f"/kit/{kind}/item/{quote(name)}"
+    return ask.go(link("kit", ask.path("kind"), "item", made.name), told)
 
 
 def amend_text(ask: Ask) -> Response:
@@ -168,4 +162,4 @@ def restore(ask: Ask) -> Response:
         bench.restore(cls, name, last)
 
     told = ask.desk.remark(text("web.kit.restored", name=name, number=number), back)
-    return ask.go(_place(kind, name), told)
+    return ask.go(link("kit", kind, "item", name), told)

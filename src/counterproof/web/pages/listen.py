@@ -135,7 +135,7 @@ def _count(ask: Ask, values: dict[str, str]) -> Response:
         number = desk.remark(sentence, lambda: bench.delete(Run, stored.id))
         return f"/runs/{stored.id}?told={number}"
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.listen.counting'), work).number}")
+    return ask.work(text("web.listen.counting"), work)
 
 
 def kept(upload: UploadFile) -> Path:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
 from starlette.responses import JSONResponse, Response
 
 from counterproof.errors import UserError
@@ -12,7 +10,7 @@ from counterproof.progress import Report
 from counterproof.quantities import parse_number
 from counterproof.records import Outlook
 from counterproof.texts import text
-from counterproof.web.asking import Ask
+from counterproof.web.asking import Ask, query
 from counterproof.workshop import sliding
 
 KNOBS = {
@@ -37,10 +35,9 @@ def page(ask: Ask) -> Response:
     knobs = sliding.starting_knobs(bench.get(Tube, chosen)) if chosen else {}
     held = bench.list(Outlook, counter)
     outlook = held[-1] if held else None
-    return ask.page(
+    return ask.counter_page(
         "retrofit.html.j2",
-        counter=counter,
-        counters=bench.names(Instrument),
+        counter,
         tubes=tubes,
         probes=bench.names(Probe),
         chosen=chosen,
@@ -101,7 +98,6 @@ def propose(ask: Ask) -> Response:
         range_usv_h=ask.typed("range") or "0.1..20",
         room=ask.typed("room"),
     )
-
     inferred = bool(ask.typed("inferred"))
 
     def work(report: Report) -> str:
@@ -112,6 +108,6 @@ def propose(ask: Ask) -> Response:
             readout = readout_of_bench(bench, counter, report=report)
         keep_outlook(bench, propose_retrofit(bench, asked, readout, report))
         told = desk.remark(text("web.retrofit.kept", counter=counter))
-        return f"/retrofit?counter={quote(counter)}&told={told}"
+        return "/retrofit" + query(counter=counter, told=told)
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.retrofit.computing'), work).number}")
+    return ask.work(text("web.retrofit.computing"), work)

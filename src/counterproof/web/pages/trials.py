@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from starlette.responses import Response
 
 from counterproof.errors import UserError
-from counterproof.kit import Instrument, Source
+from counterproof.kit import Source
 from counterproof.progress import Report
 from counterproof.records import Outcome, Plan
 from counterproof.texts import text
 from counterproof.trials.criteria import DEFAULT_PROFILE, shipped
 from counterproof.trials.shape import Trial
-from counterproof.web.asking import Ask
+from counterproof.web.asking import Ask, query
 from counterproof.workshop import judging
 from counterproof.workshop.registry import TRIALS, trial
 
@@ -35,24 +35,16 @@ def listing(ask: Ask) -> Response:
     counter = ask.counter()
     held = {o.trial: o for o in ask.bench.list(Outcome, counter)}
     lines = [_Line(t, slug(t.name), held.get(t.name)) for t in TRIALS]
-    return ask.page(
-        "trials.html.j2",
-        counter=counter,
-        counters=ask.bench.names(Instrument),
-        lines=lines,
-        profiles=shipped(),
-        usual=DEFAULT_PROFILE,
+    return ask.counter_page(
+        "trials.html.j2", counter, lines=lines, profiles=shipped(), usual=DEFAULT_PROFILE
     )
 
 
 def one(ask: Ask) -> Response:
     """A trial: question, plan, outcome."""
-    return _shown(ask, "")
-
-
-def _shown(ask: Ask, problem: str) -> Response:
     counter, asked = ask.counter(), trial(ask.path("trial"))
     plan: Plan | None = None
+    problem = ""
     uncertainty = ask.asked("uncertainty") or "5 %"
     sources = [s for s in ask.request.query_params.getlist("source") if s]
     try:
@@ -60,13 +52,11 @@ def _shown(ask: Ask, problem: str) -> Response:
             ask.bench, asked.name, counter, sources=sources, relative_u=_share(uncertainty)
         )
     except UserError as error:
-        problem = problem or error.message
+        problem = error.message
     held = [o for o in ask.bench.list(Outcome, counter) if o.trial == asked.name]
-    return ask.page(
+    return ask.counter_page(
         "trial.html.j2",
-        400 if problem and ask.request.method == "POST" else 200,
-        counter=counter,
-        counters=ask.bench.names(Instrument),
+        counter,
         trial=asked,
         slug=slug(asked.name),
         plan=plan,
@@ -109,10 +99,8 @@ def judge_everything(ask: Ask) -> Response:
     counter, bench, desk, profile = ask.counter(), ask.bench, ask.desk, _profile(ask)
 
     def work(report: Report) -> str:
-        from urllib.parse import quote
-
         found = judging.judge_all(bench, counter, profile_name=profile, report=report)
         told = desk.remark(text("web.trials.judged_all", n=len(found), counter=counter))
-        return f"/trials?counter={quote(counter)}&told={told}"
+        return "/trials" + query(counter=counter, told=told)
 
-    return ask.go(f"/jobs/{desk.jobs.start(text('web.trials.judging'), work).number}")
+    return ask.work(text("web.trials.judging"), work)
