@@ -77,23 +77,26 @@ def detect_clicks(
     band = working_band(sample_rate_hz)
     total = samples.shape[0] if isinstance(samples, np.ndarray) else total_samples
     front = Front(band, FILE_FRAME_S)
-    stream = _blocks(samples)
+    fed = 0
+
+    def heard() -> Iterator[Samples]:
+        nonlocal fed
+        for block in _blocks(samples):
+            fed += block.size
+            step(report, fed, max(total, fed))
+            yield block
+
+    stream = heard()
     held: list[Samples] = []
     size = 0
-    fed = 0
     ended = False
     detector: ClickDetector | None = None
     seeds = (taught,) if taught is not None else ()
     for wanted_s in EXCERPTS_S:
         while size < wanted_s * band.rate_hz and not ended:
             block = next(stream, None)
-            if block is None:
-                piece = front.finish()
-                ended = True
-            else:
-                fed += block.size
-                piece = front.push(block)
-                step(report, fed, max(total, fed))
+            ended = block is None
+            piece = front.finish() if block is None else front.push(block)
             held.append(piece)
             size += piece.size
         excerpt = np.concatenate([*held, np.empty(0, np.float32)])
@@ -112,22 +115,13 @@ def detect_clicks(
             break
     held.clear()
     if detector is None:
-        while not ended:
-            block = next(stream, None)
-            if block is None:
-                break
-            fed += block.size
-            step(report, fed, max(total, fed))
+        for _ in stream:  # only its length is asked
+            pass
         return nothing(fed / sample_rate_hz)
-    while not ended:
-        block = next(stream, None)
-        if block is None:
-            detector.push_working(front.finish())
-            ended = True
-        else:
-            fed += block.size
-            step(report, fed, max(total, fed))
+    if not ended:
+        for block in stream:
             detector.push_working(front.push(block))
+        detector.push_working(front.finish())
     detector.finish_working()
     voices = believed(detector) if taught is None else [0]
     return conclude(detector, fed / sample_rate_hz, voices)

@@ -79,7 +79,7 @@ class ClickDetector:
         self._faintest = float((least * peaks).min())
         self._least = SURELY * least[:, None]
         self._empty: list[bool] = []
-        # raw signal from `_raw_at` on, whitened signal from `_white_at` on (working samples)
+        # not yet whitened and not yet searched, each with what it needs before
         self._raw = np.zeros(self._reach, np.float32)
         self._white = np.zeros(self._context, np.float32)
         self._next = 0
