@@ -34,6 +34,8 @@ from counterproof.signals.clicks.voices import (
 )
 from counterproof.signals.clicks.whitening import (
     filtered,
+    frame_powers,
+    loud_spectrum,
     noise_spectrum,
     quiet_spectrum,
     whitening_taps,
@@ -89,8 +91,9 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         seeds: taught shapes; nothing is clustered then.
     """
     rate = band.rate_hz
-    quiet = quiet_spectrum(x, rate)
-    usual = spectrum = noise_spectrum(x, rate, quiet)
+    powers = frame_powers(x, rate)
+    quiet = quiet_spectrum(powers)
+    usual = spectrum = noise_spectrum(quiet, loud_spectrum(powers))
     length = round((PRE_S + LONG_S) * rate)
     waves = [seed.waveform for seed in seeds]
     louds = [seed.loudness for seed in seeds]
@@ -98,6 +101,7 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         waves, louds, x = _first_waves(x, spectrum, band, length)
     taps = whitening_taps(spectrum, band)
     x, _ = without_tones(x, usual, rate)
+    loud = loud_spectrum(frame_powers(x, rate))
     y = filtered(x, taps)
     sigma2 = float(np.median(y * y)) / 0.455
     leftover = Leftover(np.full(40, 3e-3), 10)
@@ -143,8 +147,8 @@ def learn(x: Samples, band: Band, *, seeds: tuple[ClickShape, ...] = ()) -> Lear
         if not settled:
             rest = without_clicks(x, pieces, old, rate)
             # around the clicks there is their echo; over the whole excerpt, at high rates, clicks
-            between = np.minimum(quiet, quiet_spectrum(rest, rate))
-            spectrum = noise_spectrum(x, rate, between)
+            between = np.minimum(quiet, quiet_spectrum(frame_powers(rest, rate)))
+            spectrum = noise_spectrum(between, loud)
             taps = whitening_taps(spectrum, band)
             y = filtered(x, taps)
             sigma2 = 1.0

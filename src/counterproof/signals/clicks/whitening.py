@@ -38,24 +38,26 @@ def frame_powers(samples: Samples, rate_hz: float) -> Floats:
     return np.asarray(spectra.real**2 + spectra.imag**2, np.float64) / float((window**2).sum())
 
 
-def quiet_spectrum(samples: Samples, rate_hz: float) -> Floats:
-    """Return the median power spectrum over short frames, as a mean's equal, shape (bins,)."""
-    median = np.median(frame_powers(samples, rate_hz), axis=0) / np.log(2.0)
-    return np.asarray(uniform_filter1d(median, 3))
+def quiet_spectrum(powers: Floats) -> Floats:
+    """Return the median of the frames' power spectra, as a mean's equal, shape (bins,)."""
+    return np.asarray(uniform_filter1d(np.median(powers, axis=0) / np.log(2.0), 3))
 
 
-def noise_spectrum(samples: Samples, rate_hz: float, quiet: Floats) -> Floats:
+def loud_spectrum(powers: Floats) -> Floats:
+    """Return the mean power spectrum of the loudest frames, which hold clicks, shape (bins,)."""
+    total = powers.sum(axis=1)
+    loud = powers[total >= np.quantile(total, 0.97)].mean(axis=0)
+    return np.asarray(uniform_filter1d(loud, 7))
+
+
+def noise_spectrum(quiet: Floats, loud: Floats) -> Floats:
     """Estimate the power spectrum to whiten against, shape (bins,).
 
     Args:
-        samples: an excerpt at the working rate, clicks and all, shape (n,).
-        rate_hz: the working rate.
         quiet: the noise between the clicks, from :func:`quiet_spectrum`.
+        loud: the clicks and all, from :func:`loud_spectrum`.
     """
-    powers = frame_powers(samples, rate_hz)
-    total = powers.sum(axis=1)
-    loud = powers[total >= np.quantile(total, 0.97)].mean(axis=0)
-    spectrum = quiet + CLICK_SHARE * uniform_filter1d(loud, 7)
+    spectrum = quiet + CLICK_SHARE * loud
     return np.asarray(spectrum + 1e-4 * spectrum.max() + 1e-14)
 
 
