@@ -170,7 +170,7 @@ def design_filter(
     if not 0.0 < band < 1.0 or not 0.0 < least_kept <= 1.0:
         raise UserError(text("filter.band"))
     energies = np.array(energies_kev, dtype=np.float64)
-    reference = int(np.argmin(np.abs(energies - 661.657)))
+    reference = _caesium(energies)
     families: dict[tuple[str, ...], list[tuple[Foil, ...]]] = {}
     for foils in candidates(metals, layers):
         families.setdefault(tuple(f.metal for f in foils), []).append(foils)
@@ -227,7 +227,7 @@ def reopened(
         least_kept: as there.
     """
     energies, opened = design.energies_kev, design.choice.open_fraction
-    reference = int(np.argmin(np.abs(energies - 661.657)))
+    reference = _caesium(energies)
     under = (full[0] - opened * bare[0]) / (1.0 - opened)
     better = _opened(under[None, :], bare[0], reference, band, least_kept)[0][0]
     again = better * bare[0] + (1.0 - better) * under
@@ -236,6 +236,11 @@ def reopened(
         FilterChoice(design.choice.foils, better), energies, *bare, again, u, reference, band,
         least_kept, design.rounds,
     )  # fmt: skip
+
+
+def _caesium(energies_kev: Floats) -> int:
+    """Index of the energy that everything is relative to, 662 keV."""
+    return int(np.argmin(np.abs(energies_kev - 661.657)))
 
 
 def _neighbours(foils: Sequence[Foil]) -> list[tuple[Foil, ...]]:
@@ -372,7 +377,7 @@ def tolerance(
     """
     rng = np.random.default_rng(seed)
     energies = design.energies_kev
-    reference = int(np.argmin(np.abs(energies - 661.657)))
+    reference = _caesium(energies)
     choice = design.choice
     scale = design.kept
     # what lies under the foils, relative to the bare tube at 662 keV
