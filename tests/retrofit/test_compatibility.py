@@ -13,12 +13,7 @@ from counterproof.retrofit.compatibility import (
     cable_capacitance_f,
     compatibility,
 )
-
-# invented throughout
-SHEET = {
-    "start_v": 320, "plateau_low_v": 360, "plateau_high_v": 460, "recommended_v": 400,
-    "maximum_v": 480, "dead_time_us": 90, "anode_resistor_mohm": 4.7, "capacitance_pf": 4,
-}  # fmt: skip
+from tests.retrofit.invented import SHEET
 
 
 def tube(**changes):
