@@ -14,7 +14,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from counterproof.bench import Bench
+from counterproof.bench import Bench, LiveRun
 from counterproof.errors import UserError
 from counterproof.kit import Instrument
 from counterproof.progress import Report
@@ -27,6 +27,7 @@ from counterproof.workshop.settings import load_settings
 if TYPE_CHECKING:
     from counterproof.signals.live import LiveSource
     from counterproof.signals.mapping import Mapping
+    from counterproof.signals.trains import PulseTrain
     from counterproof.workshop.filmwork import Film
     from counterproof.workshop.livework import LiveSession, Way
 
@@ -241,15 +242,14 @@ class Desk:
             UserError: if another is being recorded, or a source, port or microphone is missing.
         """
         from counterproof.workshop.capture import now
-        from counterproof.workshop.livework import LiveSession
 
         bench = self._bench
         assert bench is not None
         with self._guard:
             self._none_live()
-            source = _opened(wish)
-            try:
-                live = bench.start_live(
+            return self._listen(
+                wish,
+                lambda source: bench.start_live(
                     Run(
                         id="",
                         instrument=self.named_instrument(wish.instrument),
@@ -259,23 +259,8 @@ class Desk:
                         duration_s=0.0,
                         note=wish.note,
                     )
-                )
-            except BaseException:
-                if source is not None:
-                    source.close()
-                raise
-            self.live = LiveSession(
-                bench,
-                live,
-                wish.way,
-                source=source,
-                mapping=wish.mapping,
-                keep_sound=wish.keep_sound,
-                units=units_of(bench.get(Instrument, live.run.instrument)),
-                planned_s=wish.planned_s,
-                at_end=self._over,
+                ),
             )
-            return self.live
 
     def carry_on(self, run_id: str, wish: LiveWish) -> LiveSession:
         """Go on with an interrupted run.
@@ -284,35 +269,46 @@ class Desk:
             UserError: as :meth:`begin`, or if the run was not interrupted.
         """
         from counterproof.workshop.livekeep import earlier_train
-        from counterproof.workshop.livework import LiveSession
 
         bench = self._bench
         assert bench is not None
         self._mended(run_id)
         with self._guard:
             self._none_live()
-            run = bench.get(Run, run_id)
-            earlier = earlier_train(bench, run)
-            source = _opened(wish)
-            try:
-                live = bench.resume_live(run_id)
-            except BaseException:
-                if source is not None:
-                    source.close()
-                raise
-            self.live = LiveSession(
-                bench,
-                live,
-                wish.way,
-                source=source,
-                mapping=wish.mapping,
-                keep_sound=wish.keep_sound,
-                units=units_of(bench.get(Instrument, run.instrument)),
-                planned_s=wish.planned_s,
-                at_end=self._over,
-                earlier=earlier,
-            )
-            return self.live
+            earlier = earlier_train(bench, bench.get(Run, run_id))
+            return self._listen(wish, lambda _: bench.resume_live(run_id), earlier)
+
+    def _listen(
+        self,
+        wish: LiveWish,
+        opened: Callable[[LiveSource | None], LiveRun],
+        earlier: PulseTrain | None = None,
+    ) -> LiveSession:
+        """Listen to what is wished for and write the run that ``opened`` gives for it."""
+        from counterproof.workshop.livework import LiveSession
+
+        bench = self._bench
+        assert bench is not None
+        source = _opened(wish)
+        try:
+            live = opened(source)
+        except BaseException:
+            if source is not None:
+                source.close()
+            raise
+        self.live = LiveSession(
+            bench,
+            live,
+            wish.way,
+            source=source,
+            mapping=wish.mapping,
+            keep_sound=wish.keep_sound,
+            units=units_of(bench.get(Instrument, live.run.instrument)),
+            planned_s=wish.planned_s,
+            at_end=self._over,
+            earlier=earlier,
+        )
+        return self.live
 
     def close_run(self, run_id: str) -> Run:
         """End a run that was cut off with what there is.
