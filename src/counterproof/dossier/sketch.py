@@ -6,7 +6,7 @@ import math
 from html import escape
 
 from counterproof.charts.theme import FAINT, INK, inked
-from counterproof.quantities.format import format_number
+from counterproof.dossier.shown import value
 from counterproof.records.publication import Sketch
 from counterproof.texts import text
 
@@ -52,7 +52,7 @@ def drawing(sketch: Sketch, for_page: bool = True) -> str:
         distance = (
             text("dossier.sketch_no_distance")
             if sketch.distance_mm is None
-            else f"{format_number(sketch.distance_mm)} mm"
+            else f"{value(sketch.distance_mm)} mm"
         )
         parts.append(_label((left + right) / 2, _Y + 40, distance))
         parts.append(f'<path d="M{left + 9} {_Y}H{right - 26}" stroke="{FAINT}" '

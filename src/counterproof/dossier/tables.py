@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from counterproof.dossier.shown import Grid, moment, value
-from counterproof.quantities.format import format_number
+from counterproof.quantities.format import format_number, format_value
 from counterproof.records import Outlook, Publication
 from counterproof.records.calibration import Band, Calibration
 from counterproof.records.comparison import Comparison
@@ -89,9 +89,8 @@ def nuisances(c: Calibration) -> Grid:
         scale, unit = (1e6, "µs") if q.unit == "s" else (1.0, q.unit)
         assumed = text("dossier.free")
         if q.assumed_u is not None:
-            u = format_number(q.assumed_u * scale, 2)
-            assumed = f"{format_number(q.assumed * scale)} ± {u}"
-        found = f"{format_number(q.found * scale)} ± {format_number(q.found_u * scale, 2)}"
+            assumed = format_value(q.assumed * scale, q.assumed_u * scale)
+        found = format_value(q.found * scale, q.found_u * scale)
         rows.append((q.name, unit, assumed, found))
     return Grid(_head("dossier", "quantity", "unit", "assumed", "found"), tuple(rows))
 
@@ -176,7 +175,7 @@ def gains(o: Outlook) -> Grid:
     rows = [
         (
             c.name,
-            s.source + ("" if s.distance_mm is None else f", {format_number(s.distance_mm)} mm"),
+            s.source + ("" if s.distance_mm is None else f", {value(s.distance_mm)} mm"),
             value(s.counts_per_s),
             value(s.gain),
             value(s.beta_efficiency),
@@ -191,7 +190,7 @@ def gains(o: Outlook) -> Grid:
 def predictions(o: Outlook) -> Grid:
     """What was predicted, before anything was cut."""
     rows = [
-        (p.statement, f"{format_number(p.minutes)} min", value(p.expected), value(p.retest))
+        (p.statement, f"{value(p.minutes)} min", value(p.expected), value(p.retest))
         for p in o.predictions
     ]
     names = ("prediction", "minutes", "expected", "retest")
@@ -236,7 +235,7 @@ def runs(p: Publication) -> Grid:
         t = tallies.get(r.id)
         where = " + ".join(r.sources) or text("dossier.background")
         if r.position.distance_mm:
-            where += f", {format_number(r.position.distance_mm)} mm"
+            where += f", {value(r.position.distance_mm)} mm"
         if r.interrupted:
             where += f" ({text('dossier.interrupted')})"
         counts = "–" if t is None or t.counts is None else f"{t.counts:,.0f}".replace(",", "\u2009")
