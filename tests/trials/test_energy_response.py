@@ -40,11 +40,7 @@ def test_a_known_over_response_is_covered(make: Make, scale: float) -> None:
     inside = 0
     for seed in range(30):
         rng = np.random.default_rng([9, seed])
-        runs = []
-        for e in counted(make, lantern, 1.6, scale):
-            # the reference's calibration errs by as much as it says
-            assert e.pulses is not None
-            runs.append(e)
+        # the reference's calibration errs by as much as it says
         known = {
             n: s.scaled(1.0 + rng.normal(0.0, 0.02))
             for n, s in {"Cs-137": sensitivity(2.5), "Ba-133": sensitivity(4.0)}.items()
@@ -53,7 +49,7 @@ def test_a_known_over_response_is_covered(make: Make, scale: float) -> None:
             replace(e, counter=replace(e.counter, sensitivity_per_s_per_usv_h=known))
             if e.counter.name == "Wren"
             else e
-            for e in runs
+            for e in counted(make, lantern, 1.6, scale)
         ]
         found = TRIAL.analyse(lantern, shaken, IEC).judgements[0].measured
         inside += found.low <= 1.6 <= found.high
