@@ -100,7 +100,6 @@ class Ask:
                 ask=self,
                 here=self.request.url.path,
                 contents=_contents(self.desk),
-                live=self.desk.live,
                 remark=remark,
                 **values,
             ),

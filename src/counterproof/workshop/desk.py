@@ -25,6 +25,8 @@ from counterproof.workshop.logbook import LOGGER
 from counterproof.workshop.settings import load_settings
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from counterproof.signals.live import LiveSource
     from counterproof.signals.mapping import Mapping
     from counterproof.signals.trains import PulseTrain
@@ -208,6 +210,21 @@ class Desk:
         self._remarks[number] = Remark(number, found.sentence)
         return self.remark(text("workshop.undone", sentence=found.sentence))
 
+    def way_back(self, cls: type[BaseModel], name: str) -> Callable[[], None]:
+        """Return what brings an item on the bench back to the state that it is in now.
+
+        Raises:
+            UserError: if there never was one.
+        """
+        bench = self._bench
+        assert bench is not None
+        last = bench.history(cls, name)[-1].number
+
+        def back() -> None:
+            bench.restore(cls, name, last)
+
+        return back
+
     def once(self, key: tuple[str, ...], make: Callable[[], T]) -> T:
         """Return what was made under ``key``, which names everything that it depends on."""
         if key not in self._known:
@@ -218,6 +235,12 @@ class Desk:
         return found
 
     # -- recording
+
+    @property
+    def recording(self) -> str:
+        """The id of the run that is being recorded, empty when none is."""
+        live = self.live  # once: another thread may end it meanwhile
+        return "" if live is None else live.live.run.id
 
     def named_instrument(self, name: str) -> str:
         """Return an instrument's name; one that is not on the bench yet is put there.
@@ -346,8 +369,8 @@ class Desk:
             LOGGER.error("a run could not be finished: %s", error.message)
 
     def _none_live(self) -> None:
-        if self.live is not None:
-            raise UserError(text("workshop.one_run", run=self.live.live.run.id))
+        if self.recording:
+            raise UserError(text("workshop.one_run", run=self.recording))
 
 
 def units_of(instrument: Instrument) -> dict[str, tuple[str, str]]:

@@ -8,7 +8,7 @@ from typing import Any
 from counterproof.bench import Bench
 from counterproof.errors import UserError
 from counterproof.kit import KINDS, KitItem
-from counterproof.kit.questions import LISTED, Question, build, check, questions
+from counterproof.kit.questions import LISTED, build, check, questions
 from counterproof.texts import text
 
 
@@ -83,7 +83,7 @@ def _merged(kind: str, item: KitItem, before: KitItem) -> KitItem:
                 entries = [dict(new[table][0])]
             if entries:
                 _put(entries[0], key, value)
-                old[table] = entries if _asked(question, entries[0]) else entries[1:]
+                old[table] = entries if _asked(entries[0]) else entries[1:]
         else:
             part = dict(inner or {})
             _put(part, key, value)
@@ -92,7 +92,7 @@ def _merged(kind: str, item: KitItem, before: KitItem) -> KitItem:
     return KINDS[kind].from_dict(old)
 
 
-def _asked(question: Question, entry: Mapping[str, Any]) -> bool:
+def _asked(entry: Mapping[str, Any]) -> bool:
     """Whether the first entry of a list still says anything."""
     return any(value not in (None, "") for key, value in entry.items() if key != "kind")
 
@@ -115,17 +115,15 @@ def _at(body: Mapping[str, Any], key: str) -> Any:
     return here
 
 
-def store(bench: Bench, item: KitItem, before: KitItem | None = None) -> int:
-    """Put an item on the bench, or its changed description; return the revision before it.
+def store(bench: Bench, item: KitItem, before: KitItem | None = None) -> None:
+    """Put an item on the bench, or its changed description.
 
     Raises:
         UserError: if the name is taken, or the disk refuses.
     """
     if before is None:
         bench.add(item)
-        return 0
+        return
     if item.name != before.name:
         raise UserError(text("workshop.no_renaming", name=before.name))
-    last = bench.history(type(item), item.name)[-1].number
     bench.amend(item)
-    return last

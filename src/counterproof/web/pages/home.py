@@ -40,13 +40,9 @@ def bench(ask: Ask) -> Response:
         cards=cards,
         sources=held.list(Source),
         step=next_step(held),
-        cut=[r for r in held.list(Run) if r.interrupted and not _is_live(ask, r.id)],
+        cut=[r for r in held.list(Run) if r.interrupted and r.id != ask.desk.recording],
         jobs=ask.desk.jobs.working(),
     )
-
-
-def _is_live(ask: Ask, run_id: str) -> bool:
-    return ask.desk.live is not None and ask.desk.live.live.run.id == run_id
 
 
 def begin(ask: Ask) -> Response:

@@ -31,14 +31,19 @@ def item(ask: Ask) -> Response:
     """One thing: what is stated about it, and its history."""
     cls = kitwork.kind_named(ask.path("kind"))
     found = ask.bench.get(cls, ask.path("name"))
+    return _shown(ask, found, found.dumps(), "")
+
+
+def _shown(ask: Ask, found: KitItem, written: str, problem: str) -> Response:
     return ask.page(
         "item.html.j2",
+        400 if problem else 200,
         item=found,
         kind=ask.path("kind"),
         facts=facts_of(found),
-        written=found.dumps(),
-        history=ask.bench.history(cls, found.name)[::-1],
-        problem="",
+        written=written,
+        history=ask.bench.history(type(found), found.name)[::-1],
+        problem=problem,
     )
 
 
@@ -101,17 +106,16 @@ def _store(ask: Ask, before: KitItem | None) -> Response:
 
 def _stored(ask: Ask, made: KitItem, before: KitItem | None) -> Response:
     bench, cls = ask.bench, type(made)
-    last = kitwork.store(bench, made, before)
     if before is None:
-        told = ask.desk.remark(
-            text("web.kit.added", name=made.name), lambda: bench.delete(cls, made.name)
-        )
-    else:
+        sentence = text("web.kit.added", name=made.name)
 
         def back() -> None:
-            bench.restore(cls, made.name, last)
-
-        told = ask.desk.remark(text("web.kit.changed", name=made.name), back)
+            bench.delete(cls, made.name)
+    else:
+        sentence = text("web.kit.changed", name=made.name)
+        back = ask.desk.way_back(cls, before.name)
+    kitwork.store(bench, made, before)
+    told = ask.desk.remark(sentence, back)
     return ask.go(link("kit", ask.path("kind"), "item", made.name), told)
 
 
@@ -123,43 +127,25 @@ def amend_text(ask: Ask) -> Response:
     try:
         return _stored(ask, cls.loads(written), before)
     except UserError as error:
-        return ask.page(
-            "item.html.j2",
-            400,
-            item=before,
-            kind=ask.path("kind"),
-            facts=facts_of(before),
-            written=written,
-            history=ask.bench.history(cls, before.name)[::-1],
-            problem=error.message,
-        )
+        return _shown(ask, before, written, error.message)
 
 
 def delete(ask: Ask) -> Response:
     """Take a thing off the bench; its history stays."""
-    bench, kind, name = ask.bench, ask.path("kind"), ask.path("name")
-    cls = kitwork.kind_named(kind)
-    last = bench.history(cls, name)[-1].number
-    bench.delete(cls, name)
-
-    def back() -> None:
-        bench.restore(cls, name, last)
-
+    cls, name = kitwork.kind_named(ask.path("kind")), ask.path("name")
+    back = ask.desk.way_back(cls, name)
+    ask.bench.delete(cls, name)
     return ask.go("/kit", ask.desk.remark(text("web.kit.deleted", name=name), back))
 
 
 def restore(ask: Ask) -> Response:
     """Make an earlier state the present one."""
-    bench, kind, name = ask.bench, ask.path("kind"), ask.path("name")
+    kind, name = ask.path("kind"), ask.path("name")
     cls = kitwork.kind_named(kind)
-    last = bench.history(cls, name)[-1].number
+    back = ask.desk.way_back(cls, name)
     number = ask.typed("revision")
     if not number.isdigit():
         raise UserError(text("web.not_so"))
-    bench.restore(cls, name, int(number))
-
-    def back() -> None:
-        bench.restore(cls, name, last)
-
+    ask.bench.restore(cls, name, int(number))
     told = ask.desk.remark(text("web.kit.restored", name=name, number=number), back)
     return ask.go(link("kit", kind, "item", name), told)

@@ -45,7 +45,7 @@ def _form(ask: Ask, values: dict[str, str], problem: str) -> Response:
         counters=ask.bench.names(Instrument),
         sources=ask.bench.names(Source),
         ports=serial_ports(),
-        recording=ask.desk.live,
+        ways=WAYS,
     )
 
 

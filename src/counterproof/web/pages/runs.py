@@ -26,9 +26,9 @@ def listing(ask: Ask) -> Response:
     bench = ask.bench
     counter = ask.asked("counter")
     found = bench.list(Run, counter or None)[::-1]
-    live = ask.desk.live.live.run.id if ask.desk.live is not None else ""
-    rows = [(r, None if r.id == live else rate(ask, r)) for r in found]
-    return ask.page("runs.html.j2", rows=rows, counter=counter, recording=live)
+    recording = ask.desk.recording
+    rows = [(r, None if r.id == recording else rate(ask, r)) for r in found]
+    return ask.page("runs.html.j2", rows=rows, counter=counter, recording=recording)
 
 
 def rate(ask: Ask, run: Run, evidence: Evidence | None = None) -> Measured | None:
@@ -52,7 +52,7 @@ def one(ask: Ask) -> Response:
 
     bench = ask.bench
     run = bench.get(Run, ask.path("run"))
-    if ask.desk.live is not None and ask.desk.live.live.run.id == run.id:
+    if run.id == ask.desk.recording:
         return ask.go("/live")
     evidence = evidence_of(bench, run)
     warnings = evidence.pulses.warnings if evidence.pulses is not None else ()
@@ -82,26 +82,17 @@ def recording(ask: Ask) -> Response:
 
 def note(ask: Ask) -> Response:
     """Change what is noted of a run."""
-    bench = ask.bench
-    run = bench.get(Run, ask.path("run"))
-    last = bench.history(Run, run.id)[-1].number
-    bench.amend(run.model_copy(update={"note": ask.typed("note")}))
-
-    def back() -> None:
-        bench.restore(Run, run.id, last)
-
+    run = ask.bench.get(Run, ask.path("run"))
+    back = ask.desk.way_back(Run, run.id)
+    ask.bench.amend(run.model_copy(update={"note": ask.typed("note")}))
     return ask.go(f"/runs/{run.id}", ask.desk.remark(text("web.runs.noted", run=run.id), back))
 
 
 def delete(ask: Ask) -> Response:
     """Take a run off the bench; its files and history stay."""
-    bench, name = ask.bench, ask.path("run")
-    last = bench.history(Run, name)[-1].number
-    bench.delete(Run, name)
-
-    def back() -> None:
-        bench.restore(Run, name, last)
-
+    name = ask.path("run")
+    back = ask.desk.way_back(Run, name)
+    ask.bench.delete(Run, name)
     return ask.go("/runs", ask.desk.remark(text("web.runs.deleted", run=name), back))
 
 
