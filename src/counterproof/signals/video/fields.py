@@ -188,8 +188,8 @@ def _field(
     wholes = [_placed(p, part) for p in picked]
     here = np.eye(3)
     matrix = matrix @ _lean(_slant([rough.line(w, here) for w in wholes]))
-    straight_field = Field(matrix, columns_n, dark, 1.0, digit, Box(0, 0, 1, 1))
-    contrast = float(np.median([strength(straight_field.line(w, here)) for w in wholes]))
+    upright = replace(rough, matrix=matrix)
+    contrast = float(np.median([strength(upright.line(w, here)) for w in wholes]))
     if contrast < _LEAST_CONTRAST:
         return None
     box = Box(
@@ -198,7 +198,7 @@ def _field(
         right - left,
         round(max(foot0, foot1) - min(head0, head1)),
     )
-    return Field(matrix, columns_n, dark, contrast, digit, box)
+    return replace(upright, contrast=contrast, box=box)
 
 
 def _placed(picture: Picture, part: tuple[slice, slice]) -> Picture:

@@ -95,9 +95,7 @@ class Follower:
         self._weights: Picture = np.asarray(self._edge / (0.05 + self._restless), np.float32)
         weighted = self._slopes * self._weights
         hessian = weighted @ self._slopes.T
-        hessian[np.diag_indices(6)] += (
-            1e-3 * np.trace(hessian) / 6 * np.array([1e-3] * 4 + [1e-3] * 2)
-        )
+        hessian[np.diag_indices(6)] += 1e-6 * np.trace(hessian) / 6
         self._step = np.linalg.solve(hessian, weighted)
 
     def _descend(self, picture: Picture, start: Matrix) -> tuple[Matrix, float]:

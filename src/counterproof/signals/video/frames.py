@@ -174,13 +174,13 @@ class Video:
                 parts = tuple(self._cut(plane, box) for box in coded)
                 yield now, parts
 
-    def still(self, at_s: float = 0.0) -> tuple[float, Luma]:
-        """Return the first whole picture at or after a time, and its time.
+    def still(self, at_s: float = 0.0, box: Box | None = None) -> tuple[float, Luma]:
+        """Return the first picture at or after a time, or a part of it, and its time.
 
         Raises:
             UserError: if the video ends before.
         """
-        for now, (picture,) in self.frames(from_s=at_s):
+        for now, (picture,) in self.frames((box,) if box else (), from_s=at_s):
             return now, picture
         raise UserError(text("video.no_still", path=self.path, time=at_s))
 

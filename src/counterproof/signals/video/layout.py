@@ -26,17 +26,13 @@ class Layout:
     """The display as it was surveyed.
 
     Args:
-        region: as marked.
-        around: the region with its margin: what is cut from every frame.
+        around: the marked region with its margin: what is cut from every frame.
         reference: luminance of ``around`` in the reference still.
-        reference_s: its time.
         fields: the numbers found, the largest first, then from top to bottom.
     """
 
-    region: Box
     around: Box
     reference: Luma
-    reference_s: float
     fields: tuple[Field, ...]
 
 
@@ -63,15 +59,8 @@ def survey(
     """
     marked = [regions] if isinstance(regions, Box) else list(regions)
     marked = [r.within(video.width, video.height) for r in marked]
-    region = _hull(marked)
-    around = region.grown(_MARGIN, video.width, video.height)
-    first: Luma | None = None
-    at = 0.0
-    for now, (part,) in video.frames((around,), from_s=at_s):
-        first, at = part, now
-        break
-    if first is None:
-        raise UserError(text("video.no_still", path=video.path, time=at_s))
+    around = _hull(marked).grown(_MARGIN, video.width, video.height)
+    _, first = video.still(at_s, around)
     # numbers are found in pictures of moderate size, whatever the camera's
     shrink = max(1, around.height // 200)
     stills = _spread(video, around, first, shrink, report)
@@ -84,7 +73,7 @@ def survey(
     if len(found) < wanted:
         key = "no_number" if not found else "fewer_numbers"
         raise UserError(text(f"video.{key}", path=video.path, found=len(found), wanted=wanted))
-    return Layout(region, around, first, at, tuple(found))
+    return Layout(around, first, tuple(found))
 
 
 def _hull(boxes: Sequence[Box]) -> Box:

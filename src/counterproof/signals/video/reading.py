@@ -136,11 +136,9 @@ def read_looks(
         ]
     )
     refresh = find_refresh(changes, scan.frame_s)
-    times, values, confidence = _timed(read, refresh, scan)
+    times, values, confidence = _timed(read, refresh)
     asked = _asked(found, scan)
-    seen_s = sum(
-        r.look.last_s - r.look.first_s + scan.every_s for r in found if not _passing(r, scan)
-    )
+    seen_s = sum(r.look.last_s - r.look.first_s + scan.every_s for r in found if not _passing(r))
     read_s = sum(r.look.last_s - r.look.first_s + scan.every_s for r in read)
     warnings = _warnings(scan, glyphs, form, asked)
     return VideoReadings(
@@ -253,9 +251,7 @@ def _decimals(shown: str) -> int:
     return len(shown.partition(".")[2])
 
 
-def _timed(
-    read: Sequence[_Read], refresh: Refresh | None, scan: Scan
-) -> tuple[Floats, Floats, Floats]:
+def _timed(read: Sequence[_Read], refresh: Refresh | None) -> tuple[Floats, Floats, Floats]:
     """Return one reading per new number of the display, or per second where that is unknown."""
     times: list[float] = []
     values: list[float] = []
@@ -284,7 +280,7 @@ def _timed(
     return np.array(times), np.array(values), np.array(sure)
 
 
-def _passing(each: _Read, scan: Scan) -> bool:
+def _passing(each: _Read) -> bool:
     """Say whether an unread look is a moment's disturbance rather than a reading."""
     return not each.shown and each.look.stills < 2
 
@@ -292,7 +288,7 @@ def _passing(each: _Read, scan: Scan) -> bool:
 def _asked(found: Sequence[_Read], scan: Scan) -> list[Still]:
     """Return the doubtful stills, each standing for all that look like it."""
     groups: list[tuple[_Read, float]] = []
-    doubtful = [r for r in found if not r.shown and r.why != "none" and not _passing(r, scan)]
+    doubtful = [r for r in found if not r.shown and r.why != "none" and not _passing(r)]
     doubtful.sort(key=lambda r: -r.look.stills)
     for each in doubtful[:1500]:
         lasted = each.look.last_s - each.look.first_s + scan.every_s
