@@ -21,7 +21,7 @@ from counterproof.errors import UserError
 from counterproof.safefile import atomic_write
 from counterproof.signals.video.cut import CUTS, HIGH, WIDE, Cut, Glyph, cut_line
 from counterproof.signals.video.formats import tidy_key
-from counterproof.signals.video.ink import STROKE
+from counterproof.signals.video.ink import STROKE, packed, unpacked
 from counterproof.signals.video.warp import Picture
 from counterproof.texts import text
 
@@ -104,7 +104,7 @@ class Glyphs:
         self._ready = None
         same = [i for i, c in enumerate(self.chars) if c == char]
         if same:
-            offs = distances(picture, _shifted(self.pictures[same]))
+            offs = distances(picture, shifted(self.pictures[same]))
             k = int(np.argmin(offs))
             if offs[k] < _NEAR:
                 i, n = same[k], self.weights[same[k]]
@@ -121,7 +121,7 @@ class Glyphs:
         if not self.chars:
             return Match("", np.inf, np.inf)
         if self._ready is None:
-            self._ready = _shifted(self.pictures)
+            self._ready = shifted(self.pictures)
         offs = distances(picture, self._ready)
         best: dict[str, float] = {}
         for char, off in zip(self.chars, offs, strict=True):
@@ -137,7 +137,7 @@ class Glyphs:
         np.savez_compressed(
             held,
             chars=np.array(self.chars, dtype="U8"),
-            pictures=np.clip(self.pictures * 160, 0, 255).astype(np.uint8),
+            pictures=packed(self.pictures),
             weights=np.array(self.weights, dtype=np.int64),
             cut=np.array([self.cut.level, self.cut.gap, float(self.cut.free)]),
         )
@@ -154,7 +154,7 @@ class Glyphs:
         """
         try:
             with np.load(path, allow_pickle=False) as held:
-                pictures = held["pictures"].astype(np.float32) / 160
+                pictures = unpacked(held["pictures"])
                 level, gap, free = held["cut"].tolist()
                 chars = [str(c) for c in held["chars"]]
                 weights = [int(w) for w in held["weights"]]
@@ -167,7 +167,7 @@ def _filtered(pictures: Picture) -> Picture:
     return uniform_filter(pictures, (0,) * (pictures.ndim - 2) + (STROKE, STROKE))[..., ::2, ::2]
 
 
-def _shifted(pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+def shifted(pictures: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return pictures at each small shift, ready to be compared: (n, shifts, pixels)."""
     held = np.stack([np.roll(pictures, shift, axis=(1, 2)) for shift in _SHIFTS], axis=1)
     return np.ascontiguousarray(_filtered(held).reshape(len(pictures), len(_SHIFTS), -1))
@@ -180,7 +180,7 @@ def distances(picture: Picture, ready: NDArray[np.float32]) -> NDArray[np.float3
 
 
 def _aligned(picture: Picture, to: Picture) -> Picture:
-    offs = distances(to, _shifted(picture[None])[0][:, None, :])
+    offs = distances(to, shifted(picture[None])[0][:, None, :])
     return np.roll(picture, _SHIFTS[int(np.argmin(offs))], axis=(0, 1))
 
 

@@ -8,6 +8,7 @@ Morphology*, 1982). Shadows, glare and flicker, being wider than strokes, go wit
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, grey_closing, uniform_filter
 
 from counterproof.signals.video.warp import Picture
@@ -18,6 +19,8 @@ MARGIN_ROWS = 8
 """Rows above and below it."""
 STROKE = 3
 """Pixels over which two pictures are compared: about a stroke or a dot."""
+_SCALE = 160.0
+"""Ink is kept as bytes: 1 is a usual stroke, 1.6 the most."""
 
 
 def ink_of(picture: Picture, dark: bool, stroke_px: int) -> Picture:
@@ -49,3 +52,13 @@ def difference(a: Picture, b: Picture) -> float:
     is taken first, so that edges which moved by a fraction of a pixel count little.
     """
     return float(np.abs(uniform_filter(a - b, STROKE)).max())
+
+
+def packed(ink: Picture) -> NDArray[np.uint8]:
+    """Return ink (1 for a usual stroke) as bytes, to be kept."""
+    return np.asarray(np.clip(ink * _SCALE, 0, 255), dtype=np.uint8)
+
+
+def unpacked(kept: NDArray[np.uint8]) -> Picture:
+    """Return the ink behind bytes from :func:`packed`."""
+    return kept.astype(np.float32) / np.float32(_SCALE)

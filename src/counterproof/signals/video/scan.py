@@ -19,7 +19,7 @@ from counterproof.progress import Report, silent, step
 from counterproof.signals.video.fields import Field
 from counterproof.signals.video.follow import Follower
 from counterproof.signals.video.frames import GAP_S, Box, Luma, Video
-from counterproof.signals.video.ink import difference, strength
+from counterproof.signals.video.ink import difference, packed, strength, unpacked
 from counterproof.signals.video.layout import Layout
 from counterproof.signals.video.warp import Matrix, Picture
 
@@ -33,8 +33,6 @@ _FAINT = 0.3
 """Ink weaker than this share of the usual cannot be read."""
 _AVERAGED = 12
 """Stills that are averaged into a look's picture."""
-_SCALE = 160.0
-"""Ink is kept as bytes: 1 is a usual stroke, 1.6 the most."""
 
 
 @dataclass(eq=False)
@@ -56,7 +54,7 @@ class Look:
     @property
     def line(self) -> Picture:
         """Return the ink, 1 for a stroke."""
-        return self.ink.astype(np.float32) / np.float32(_SCALE)
+        return unpacked(self.ink)
 
     @property
     def middle_s(self) -> float:
@@ -74,8 +72,6 @@ class Scan:
         duration_s: time of the last frame.
         frame_s: usual time between frames.
         every_s: usual time between stills.
-        stills: how many stills were looked at.
-        lost: how many of them did not show the display.
         lamp_times_s: times of the lamp's brightness, one per frame.
         lamp: its brightness over that of what is around it.
     """
@@ -85,8 +81,6 @@ class Scan:
     duration_s: float
     frame_s: float
     every_s: float
-    stills: int
-    lost: int
     lamp_times_s: Floats = field(default_factory=lambda: np.empty(0))
     lamp: Floats = field(default_factory=lambda: np.empty(0))
 
@@ -131,8 +125,6 @@ def scan(
         max(passing.now, 0.0),
         passing.frame_s,
         every_s if not sparse else max(every_s, passing.frame_s),
-        passing.stills,
-        passing.lost,
         lit[:, 0],
         lit[:, 1],
     )
@@ -152,7 +144,6 @@ class _Pass:
         self.every_s = every_s
         self.gaps: list[tuple[float, float]] = []
         self.now = -1.0
-        self.stills = self.lost = 0
         self.frame_s = 0.0
         self._since: list[tuple[float, Luma]] = []
         self._still_at = -np.inf
@@ -187,10 +178,8 @@ class _Pass:
             self.gaps.append((self._away_s, self.now))
 
     def _still(self, now: float, part: Luma) -> None:
-        self.stills += 1
         held = self.follower.follow(part)
         if held.lost:
-            self.lost += 1
             self._leave(now)
             return
         readable = False
@@ -266,7 +255,7 @@ class _Watch:
     def close(self) -> None:
         """End the present look."""
         if self.now is not None:
-            self.now.ink = np.clip(self.picture * _SCALE, 0, 255).astype(np.uint8)
+            self.now.ink = packed(self.picture)
             self.looks.append(self.now)
         self.now = None
 

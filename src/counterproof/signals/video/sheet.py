@@ -24,7 +24,8 @@ from counterproof.safefile import atomic_write
 from counterproof.signals.sniff import read_head
 from counterproof.signals.video.cut import CUTS, Cut, Glyph, cut_line
 from counterproof.signals.video.formats import Format, tidy_key
-from counterproof.signals.video.glyphs import Glyphs, _shifted, distances, teach
+from counterproof.signals.video.glyphs import Glyphs, distances, shifted, teach
+from counterproof.signals.video.ink import unpacked
 from counterproof.signals.video.scan import Look
 from counterproof.signals.video.warp import Picture
 from counterproof.texts import text
@@ -32,7 +33,6 @@ from counterproof.texts import text
 MOST = 14
 """Stills on a first sheet."""
 _ALIKE = 0.4
-_SCALE = 160.0
 
 # 3 × 5 figures for the numbers on the sheet
 _FIGURES = {
@@ -79,7 +79,7 @@ class Still:
     @property
     def line(self) -> Picture:
         """The ink, 1 for a stroke."""
-        return self.ink.astype(np.float32) / np.float32(_SCALE)
+        return unpacked(self.ink)
 
     def png(self, scale: int = 3) -> bytes:
         """Return the still as a picture, dark on light."""
@@ -192,7 +192,7 @@ def first_sheet(looks: Sequence[Look], form: Format, most: int = MOST) -> Sheet:
             if k < 0 or offs[k] > _ALIKE:
                 if len(groups) > 60:
                     continue
-                groups.append((_shifted(glyph.picture[None]), 0.0))
+                groups.append((shifted(glyph.picture[None]), 0.0))
                 k = len(groups) - 1
             groups[k] = (groups[k][0], groups[k][1] + look.stills)
             seen.add(k)
