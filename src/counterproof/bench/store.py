@@ -207,6 +207,13 @@ class Bench:
         """
         return self.items.amend(item, note)
 
+    def put(self, item: Item) -> None:
+        """Store an item; one of the same name becomes its history."""
+        if id_of(item) in self.names(type(item)):
+            self.amend(item)
+        else:
+            self.add(item)
+
     def delete(self, cls: type[BaseModel], name: str, note: str = "") -> None:
         """Delete an item: it is listed no more, its history and files stay.
 

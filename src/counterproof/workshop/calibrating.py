@@ -78,10 +78,7 @@ def keep_calibration(bench: Bench, found: Calibration) -> Calibration:
     parts += [*found.validity.nuclides, str(found.validity.dated or "")]
     key = "calibration of " + " ".join(p for p in parts if p)
     found = found.model_copy(update={"id": key.replace(" ", "-")})
-    if found.id in bench.names(Calibration):
-        bench.amend(found)
-    else:
-        bench.add(found)
+    bench.put(found)
     return found
 
 

@@ -134,10 +134,7 @@ def keep_comparison(bench: Bench, found: Comparison) -> Comparison:
     """Store a comparison and return it with its id; a later one of the same takes its place."""
     key = "comparison of " + " ".join(found.instruments)
     found = found.model_copy(update={"id": key.replace(" ", "-")[:120]})
-    if found.id in bench.names(Comparison):
-        bench.amend(found)
-    else:
-        bench.add(found)
+    bench.put(found)
     return found
 
 

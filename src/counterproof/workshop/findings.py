@@ -92,10 +92,7 @@ def keep_findings(bench: Bench, listing: FindingListing) -> None:
     stale = [f for f in known if f.id not in fresh and f.subject != twins]
     with bench.transaction():
         for finding in listing.findings:
-            if finding.id in {f.id for f in known}:
-                bench.amend(finding)
-            else:
-                bench.add(finding)
+            bench.put(finding)
         if any(f.subject != twins for f in listing.findings):
             for finding in stale:
                 bench.delete(Finding, finding.id)

@@ -51,10 +51,7 @@ def judge_trial(
     # one outcome per trial and instrument: the latest judgement stands, earlier ones are history
     key = f"{chosen.name} of {instrument}".replace(" ", "-")
     outcome = outcome.model_copy(update={"id": key})
-    if key in bench.names(Outcome):
-        bench.amend(outcome)
-    else:
-        bench.add(outcome)
+    bench.put(outcome)
     return outcome
 
 

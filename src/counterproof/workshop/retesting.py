@@ -99,10 +99,7 @@ def keep_retest(bench: Bench, found: Retest) -> Retest:
     parts = [found.instrument, "with", found.after or "", "after", found.before or "its own tube"]
     key = "retest of " + " ".join(p for p in parts if p)
     found = found.model_copy(update={"id": key.replace(" ", "-")})
-    if found.id in bench.names(Retest):
-        bench.amend(found)
-    else:
-        bench.add(found)
+    bench.put(found)
     return found
 
 

@@ -129,10 +129,7 @@ def propose_retrofit(
 
 def keep_outlook(bench: Bench, outlook: Outlook) -> None:
     """Store an outlook: the latest of an instrument stands, earlier ones are its history."""
-    if outlook.id in bench.names(Outlook):
-        bench.amend(outlook)
-    else:
-        bench.add(outlook)
+    bench.put(outlook)
 
 
 def _named(bench: Bench, name: str) -> tuple[str, Tube, Probe | None]:
