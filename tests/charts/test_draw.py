@@ -66,3 +66,14 @@ def test_missing_values_leave_gaps() -> None:
 def test_charts_by_label_grow_with_their_rows() -> None:
     few = specification(chart("intervals")).to_dict()
     assert few["height"] == 34 * 6 + 12
+
+
+def test_a_long_label_is_told_whole_in_lines_that_stay_apart() -> None:
+    long = "dose-rate ladder: net indication of Lantern over the true 1.340 µSv/h at 50 mm"
+    labels = (long, long.replace("50 mm", "30 mm"), "short")
+    series = Series(name="a", x=(None,) * 3, y=(1.0, 2.0, 3.0), labels=labels)
+    chart = Chart(question="q", x_title="", y_title="y", form="intervals", series=(series,))
+    drawn = svg(chart)
+    assert "…" not in drawn
+    for words in ("1.340 µSv/h at 50 mm", "1.340 µSv/h at 30 mm", "short"):
+        assert words in drawn

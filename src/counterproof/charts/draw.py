@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, Any, cast
 
 from counterproof.charts.theme import FAINT, MARKS, SERIES, config, font_folder, inked
@@ -12,9 +13,16 @@ if TYPE_CHECKING:
     from counterproof.records import Chart, Series
 
 WIDTH, HEIGHT = 560, 300
+LINE_HEIGHT = 15
+LABEL = 44
+"""Letters in a line of a row's label; what is longer goes on in the next line."""
 
 
-def _rows(chart: Chart) -> list[dict[str, Any]]:
+def _lines_of(label: str, letters: int) -> str:
+    return "\n".join(textwrap.wrap(label, letters, break_long_words=False)) or label
+
+
+def _rows(chart: Chart, letters: int) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for series in chart.series:
         for i, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
@@ -22,7 +30,7 @@ def _rows(chart: Chart) -> list[dict[str, Any]]:
             if series.low:
                 row["low"], row["high"] = series.low[i], series.high[i]
             if series.labels:
-                row["label"] = series.labels[i]
+                row["label"] = _lines_of(series.labels[i], letters)
             rows.append(row)
     return rows
 
@@ -31,17 +39,21 @@ def _with_bounds(series: Series) -> bool:
     return bool(series.low) and bool(series.high)
 
 
-def specification(chart: Chart, width: int = WIDTH, height: int = HEIGHT) -> alt.LayerChart:
+def specification(
+    chart: Chart, width: int = WIDTH, height: int = HEIGHT, letters: int = LABEL
+) -> alt.LayerChart:
     """Return the Altair chart of a record.
 
     Args:
         chart: the data and the titles.
         width: width of the plotting area in pixels.
         height: height of the plotting area in pixels; charts by label take what their rows need.
+        letters: of a row's label in one line.
     """
     import altair as alt
 
-    data: Any = alt.InlineData(values=_rows(chart))
+    rows = _rows(chart, letters)
+    data: Any = alt.InlineData(values=rows)
     names = [s.name for s in chart.series]
     colour = alt.Color(
         "series:N",
@@ -58,8 +70,9 @@ def specification(chart: Chart, width: int = WIDTH, height: int = HEIGHT) -> alt
     base = alt.Chart(data).encode(color=colour)
     layers = _BY_FORM[chart.form](chart, base, shape)
     if chart.form == "intervals":
-        labels = {label for s in chart.series for label in s.labels}
-        height = 34 * max(len(labels), 1) + 12
+        labels = {row["label"] for row in rows if "label" in row}
+        lines = max((label.count("\n") + 1 for label in labels), default=1)
+        height = max(34, LINE_HEIGHT * lines + 8) * max(len(labels), 1) + 12
     layers = _references(chart) + layers
     drawn = alt.layer(*layers).properties(width=width, height=height).configure(**config())
     return cast("alt.LayerChart", drawn)
@@ -173,10 +186,19 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
     """Values by label, each with its interval: what a table of ratios looks like."""
     import altair as alt
 
-    order = list(dict.fromkeys(label for s in chart.series for label in s.labels))
+    order = list(dict.fromkeys(r["label"] for r in base.data.values if "label" in r))
     names = [s.name for s in chart.series]
     rows = alt.Y(
-        "label:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, labelLimit=360)
+        "label:N",
+        sort=order,
+        title=None,
+        axis=alt.Axis(
+            grid=False,
+            ticks=False,
+            labelLimit=360,
+            labelExpr="split(datum.label, '\\n')",
+            labelOffset=_centred(max((label.count("\n") for label in order), default=0)),
+        ),
     )
     offset = {"yOffset": alt.YOffset("series:N", sort=names)} if len(names) > 1 else {}
     scale = alt.Scale(type="log" if chart.log_x else "linear", zero=False, padding=10)
@@ -187,6 +209,17 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
         ),
         base.mark_point(filled=True, size=70, opacity=1).encode(x=x, y=rows, shape=shape, **offset),
     ]
+
+
+def _centred(most: int) -> Any:
+    """Raise labels of several lines, which the renderer hangs from their first, to the middle."""
+    if not most:
+        return 0
+    tests = [
+        {"test": f"length(split(datum.value, '\\n')) == {n + 1}", "value": -LINE_HEIGHT * n / 2}
+        for n in range(1, most + 1)
+    ]
+    return {"condition": tests, "value": 0}
 
 
 def _references(chart: Chart) -> list[Any]:

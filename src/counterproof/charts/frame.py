@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT, SCALE = 960, 540, 2.0
 _TYPE, _LARGE = 19, 26
+_LETTERS = 200  # rows are too low for labels of two lines
 
 
 def frame(chart: Chart) -> bytes:
@@ -22,7 +23,7 @@ def frame(chart: Chart) -> bytes:
     import vl_convert
 
     register_font()
-    spec: dict[str, Any] = specification(chart, WIDTH, HEIGHT).to_dict()
+    spec: dict[str, Any] = specification(chart, WIDTH, HEIGHT, _LETTERS).to_dict()
     spec |= {
         "width": WIDTH,
         "height": HEIGHT,
