@@ -91,8 +91,17 @@ def _axis(chart: Chart, name: str) -> Any:
         scale = alt.Scale(zero=name == "y", nice=name == "y")
     else:
         scale = alt.Scale(zero=False, padding=10)
-    axis = alt.Axis(grid=name == "y", tickCount=6, labelFlush=False)
+    axis = alt.Axis(grid=name == "y", gridOpacity=_grid_ink(log), tickCount=6, labelFlush=False)
     return kind(f"{name}:Q", title=title, scale=scale, axis=axis)
+
+
+def _grid_ink(log: bool) -> Any:
+    """On a logarithmic axis the decades stand out; lines between them are faint."""
+    if not log:
+        return 1
+    exponent = "log(datum.value) / LN10"
+    decade = f"abs({exponent} - round({exponent})) < 1e-6"
+    return {"condition": {"test": decade, "value": 1}, "value": 0.3}
 
 
 def _points(chart: Chart, base: Any, shape: Any) -> list[Any]:
@@ -202,7 +211,12 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
     )
     offset = {"yOffset": alt.YOffset("series:N", sort=names)} if len(names) > 1 else {}
     scale = alt.Scale(type="log" if chart.log_x else "linear", zero=False, padding=10)
-    x = alt.X("y:Q", title=chart.y_title, scale=scale, axis=alt.Axis(tickCount=6))
+    x = alt.X(
+        "y:Q",
+        title=chart.y_title,
+        scale=scale,
+        axis=alt.Axis(tickCount=6, gridOpacity=_grid_ink(chart.log_x)),
+    )
     return [
         base.mark_rule(strokeWidth=2).encode(
             x=alt.X("low:Q", title=chart.y_title, scale=scale), x2="high:Q", y=rows, **offset
