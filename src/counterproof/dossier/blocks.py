@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from counterproof.dossier.shown import Grid
@@ -45,7 +45,7 @@ class Bullets:
 
 @dataclass(frozen=True)
 class Table:
-    """A table with its name for those who hear the page; ``wide`` columns take the room."""
+    """A table with its name for those who hear the page."""
 
     kind: ClassVar[str] = "table"
     grid: Grid
@@ -106,4 +106,4 @@ class Chapter:
     title: str
     blocks: tuple[Block, ...]
     word: str = ""
-    new_page: bool = field(default=False)
+    new_page: bool = False

@@ -13,7 +13,9 @@ from counterproof.texts import text
 
 def card(c: Calibration) -> Card:
     """Return the card of one calibration."""
-    who = text("dossier.card_title", instrument=c.instrument, probe=c.probe or _built_in())
+    who = text(
+        "dossier.card_title", instrument=c.instrument, probe=c.probe or text("calibration.built_in")
+    )
     lines = [
         (a.setting, text("dossier.card_set", best=f"{a.best:g}", unit=a.unit)) for a in c.advice
     ]
@@ -46,10 +48,6 @@ def card(c: Calibration) -> Card:
     lines.append((text("dossier.card_standing"), c.standing))
     lines.append((text("dossier.card_dated"), str(v.dated or "–")))
     return Card(who, tuple(lines), text("dossier.card_foot"))
-
-
-def _built_in() -> str:
-    return text("calibration.built_in")
 
 
 def _factor(band: Band) -> tuple[str, str]:

@@ -53,7 +53,7 @@ def _card(card: Card) -> str:
         'clip: true, stroke: (paint: luma(120), thickness: 0.5pt, dash: "dashed"))['
         "#set text(size: 8.2pt); #set par(leading: 0.4em, spacing: 0.5em); "
         "#show table: set text(size: 7.8pt); "
-        "#set table(inset: (x: 1.5pt, y: 1.6pt)); "
+        "#set table(inset: (x: 1.5pt, y: 2.4pt)); "
         f"*#{_literal(card.title)}* #table(columns: (34%, 1fr), {rows}) "
         f"#text(size: 6.4pt, fill: luma(60))[#{_literal(card.foot)}]]"
     )
