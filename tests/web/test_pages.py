@@ -203,6 +203,18 @@ def test_what_is_no_recording_is_told_and_leaves_nothing(us: Client, desk: Desk)
     assert "Which counter is it?" in us.post("/listen", {"way": "pad", "counter": ""}).text
 
 
+def test_a_distance_and_a_length_that_cannot_be_are_told(us: Client, desk: Desk) -> None:
+    assert desk.bench is not None
+    desk.bench.add(Source(name="caesium disc", nuclide="Cs-137"))
+    begun = {"way": "pad", "counter": "Lantern"}
+    for field, given in (("distance", "-5 cm"), ("distance", "0"), ("minutes", "-1")):
+        told = us.post("/listen", begun | {field: given})
+        assert told.status == 400
+        assert re.search(r'class="problem"[^>]*>[^<]+ above zero', told.text)
+        assert f'value="{given}"' in told.text
+    assert desk.live is None
+
+
 def test_a_profile_is_one_of_the_list_never_a_path(us: Client, tmp_path: Path) -> None:
     us.post("/kit/instrument/new", {"name": "Lantern", "role": "under test"})
     own = tmp_path / "own.toml"

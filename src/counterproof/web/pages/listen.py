@@ -68,7 +68,7 @@ def begin(ask: Ask) -> Response:
 def _wish(ask: Ask, values: dict[str, str]) -> LiveWish:
     from counterproof.signals.mapping import Mapping, mapping_from_words
 
-    minutes, words = values["minutes"], values["column"].split()
+    words = values["column"].split()
     baud = values["baud"] or "9600"
     if not baud.isdigit():
         raise UserError(text("web.listen.which_baud", given=baud))
@@ -76,19 +76,30 @@ def _wish(ask: Ask, values: dict[str, str]) -> LiveWish:
         instrument=values["counter"],
         way=cast(Any, values["way"]),
         sources=tuple(ask.chosen("source")),
-        distance_mm=_distance(values),
+        distance_mm=_position(values).distance_mm,
         note=values["note"],
         keep_sound=bool(values["keep"]),
-        planned_s=parse_quantity(_with_unit(minutes, "min"), "s") if minutes else None,
+        planned_s=_planned_s(values["minutes"]),
         port=values["port"],
         baud=int(baud),
         mapping=mapping_from_words(words) if words else Mapping(role="byte"),
     )
 
 
-def _distance(values: dict[str, str]) -> float | None:
+def _position(values: dict[str, str]) -> Position:
+    from counterproof.workshop.surroundings import typed_position
+
     given = values["distance"]
-    return parse_quantity(_with_unit(given, "cm"), "mm") if given else None
+    return typed_position(distance=_with_unit(given, "cm") if given else None)
+
+
+def _planned_s(given: str) -> float | None:
+    if not given:
+        return None
+    seconds = parse_quantity(_with_unit(given, "min"), "s")
+    if not seconds > 0.0:
+        raise UserError(text("web.listen.which_length", given=given))
+    return seconds
 
 
 def _with_unit(given: str, unit: str) -> str:
@@ -106,7 +117,7 @@ def _count(ask: Ask, values: dict[str, str]) -> Response:
     run = Run(
         id="",
         instrument=desk.named_instrument(values["counter"]),
-        position=Position(distance_mm=_distance(values)),
+        position=_position(values),
         sources=tuple(ask.chosen("source")),
         started_utc=now(),
         duration_s=0.0,
