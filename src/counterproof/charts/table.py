@@ -17,17 +17,17 @@ def csv(chart: Chart) -> str:
     out = io.StringIO()
     writer = _csv.writer(out, lineterminator="\n")
     x, y = chart.x_title or "x", chart.y_title or "y"
-    writer.writerow(["series", "role", "label", _plain(x), _plain(y), "low", "high"])
+    writer.writerow(["series", "role", "label", plain(x), plain(y), "low", "high"])
     for s in chart.series:
         for i, (a, b) in enumerate(zip(s.x, s.y, strict=True)):
             label = s.labels[i] if s.labels else ""
             low = s.low[i] if s.low else None
             high = s.high[i] if s.high else None
-            row = [_plain(s.name), s.role, _plain(label)]
+            row = [plain(s.name), s.role, plain(label)]
             writer.writerow([*row, *("" if v is None else repr(v) for v in (a, b, low, high))])
     return out.getvalue()
 
 
-def _plain(words: str) -> str:
+def plain(words: str) -> str:
     """Keep a spreadsheet from taking words for a formula."""
     return f"'{words}" if words.startswith(_RISKY) else words

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from counterproof.charts import png, svg
 from counterproof.charts.frame import frame
+from counterproof.charts.table import plain
 from counterproof.progress import Report, silent, step
 from counterproof.records import Chart, Publication
 from counterproof.records.results import ResultRow, results_of
@@ -98,15 +99,9 @@ def table(rows: Sequence[ResultRow]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(ResultRow.model_fields)
     for row in rows:
-        writer.writerow("" if v is None else _guarded(v) for v in row.model_dump().values())
+        cells = row.model_dump().values()
+        writer.writerow("" if v is None else plain(v) if isinstance(v, str) else v for v in cells)
     return out.getvalue()
-
-
-def _guarded(value: object) -> object:
-    """Keep words from being read as a formula by a spreadsheet."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@"):
-        return f"'{value}"
-    return value
 
 
 def charts_of(p: Publication) -> Iterator[tuple[str, Chart]]:
@@ -119,11 +114,11 @@ def charts_of(p: Publication) -> Iterator[tuple[str, Chart]]:
     used: set[str] = set()
     for name, charts in groups:
         for chart in charts:
-            plain = re.sub(r"[^a-z0-9]+", "-", f"{name} {chart.question}".lower()).strip("-")[:80]
-            while plain in used:
-                plain += "-2"
-            used.add(plain)
-            yield plain, chart
+            stem = re.sub(r"[^a-z0-9]+", "-", f"{name} {chart.question}".lower()).strip("-")[:80]
+            while stem in used:
+                stem += "-2"
+            used.add(stem)
+            yield stem, chart
 
 
 def _write(path: Path, content: bytes) -> Path:
