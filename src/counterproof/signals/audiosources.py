@@ -11,12 +11,18 @@ from collections.abc import Iterator
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.errors import UserError
+from counterproof.signals.container import (
+    codec_name,
+    decoded,
+    open_container,
+    stated_duration_s,
+)
 from counterproof.signals.sniff import Kind, read_head, wav_promise
 from counterproof.texts import text
 
@@ -141,20 +147,13 @@ class PackedSource:
         started: datetime | None = None,
     ) -> None:
         """Open; refuse what has no sound that can be decoded."""
-        import av
-
         self._path = path
         self.timed = kind.demuxer not in _UNTIMED
         self.warnings: list[str] = []
         self.damaged = False
         if unfinished:
             self.warnings.append(text("signals.unfinished", path=path))
-        try:
-            # the demuxer is named so that FFmpeg never guesses at a playlist or a script
-            self._container = av.open(str(path), format=kind.demuxer, metadata_errors="replace")
-        except (av.FFmpegError, ValueError, OSError):
-            key = "index_missing" if kind.demuxer == "mov" else "cannot_open"
-            raise UserError(text(f"signals.{key}", path=path, kind=kind.name)) from None
+        self._container = open_container(path, kind)
         try:
             self._stream = self._first_sound()
             context = self._stream.codec_context
@@ -166,7 +165,7 @@ class PackedSource:
         except BaseException:
             self._container.close()
             raise
-        self.duration_s = self._stated_duration(kind)
+        self.duration_s = self._stated_duration()
         self.started = started or _creation_time(self._container.metadata)
 
     def _first_sound(self) -> av.AudioStream:
@@ -175,26 +174,17 @@ class PackedSource:
             key = "video_without_sound" if container.streams.video else "no_sound"
             raise UserError(text(f"signals.{key}", path=path))
         stream = container.streams.audio[0]
-        try:
-            name = stream.codec_context.name
-        except (AttributeError, RuntimeError, ValueError):
-            name = None
-        if not name:
+        if codec_name(stream) is None:
             raise UserError(text("signals.unknown_codec", path=path))
         return stream
 
-    def _stated_duration(self, kind: Kind) -> float | None:
+    def _stated_duration(self) -> float | None:
         if not self.timed:
             # without a header FFmpeg estimates from the bit rate, which is no statement
             head = read_head(self._path)
             if not any(mark in head for mark in (b"Xing", b"Info", b"VBRI")):
                 return None
-        stream, container = self._stream, self._container
-        if stream.duration is not None and stream.time_base is not None:
-            return float(stream.duration * stream.time_base)
-        if container.duration is not None:
-            return float(container.duration / 1e6)
-        return None
+        return stated_duration_s(self._container, self._stream)
 
     def chunks(self) -> Iterator[tuple[int, Frames]]:
         """Yield decoded frames with the samples missing before each, by the packets' times."""
@@ -202,7 +192,7 @@ class PackedSource:
         jitter = _VORBIS_JITTER / rate if self.codec == "vorbis" else _JITTER_S
         origin: float | None = None
         position = 0  # samples since the first one, gaps included
-        for frame in self._frames():
+        for frame in decoded(self._container, self._stream, self._note_damage):
             if frame.sample_rate != rate or len(frame.layout.channels) != self.channels:
                 raise UserError(text("signals.format_changes", path=self._path))
             gap = 0
@@ -224,17 +214,8 @@ class PackedSource:
     def _longest_gap_s(self, now_s: float) -> float:
         return _MAX_GAP_S if self.duration_s is None else self.duration_s - now_s + 1.0
 
-    def _frames(self) -> Iterator[Any]:
-        import av
-
-        try:
-            for packet in self._container.demux(self._stream):
-                try:
-                    yield from packet.decode()
-                except av.FFmpegError:
-                    self.damaged = True
-        except (av.FFmpegError, OSError):
-            self.damaged = True
+    def _note_damage(self) -> None:
+        self.damaged = True
 
     def close(self) -> None:
         """Close the file."""

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -20,6 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.errors import UserError
+from counterproof.signals.container import (
+    codec_name,
+    decoded,
+    open_container,
+    stated_duration_s,
+)
 from counterproof.signals.sniff import recognise
 from counterproof.texts import text
 
@@ -79,9 +84,7 @@ class Video:
         width: of the picture as it is shown, upright, in pixels.
         height: likewise.
         rotation_deg: by how much the file's frames are turned (counterclockwise) to stand upright.
-        frames_per_s: mean rate that the file states; never used for times.
         duration_s: length that the file states; ``None`` where it states none.
-        started: when it was recorded, if the file says so.
         has_sound: whether times run from the first sample of a sound track.
         warnings: sentences that the reader of a result must see; complete after the last frame.
     """
@@ -90,20 +93,14 @@ class Video:
         """Open; use :func:`open_video`."""
         self.path = path
         self.warnings: list[str] = []
-        self._demuxer = recognise(path)
+        self._kind = recognise(path)
         with self._open() as container:
             stream = self._first_picture(container)
-            self.frames_per_s = float(stream.average_rate or 0.0)
-            stated = stream.duration
-            self.duration_s: float | None = None
-            if stated is not None and stream.time_base is not None:
-                self.duration_s = float(stated * stream.time_base)
-            elif container.duration is not None:
-                self.duration_s = container.duration / 1e6
-            self.started = _moment(container.metadata)
+            self.duration_s = stated_duration_s(container, stream)
             self.origin_s, self.has_sound = self._origin(container)
         with self._open() as container:
-            frame = next(self._decoded(container, self._first_picture(container)), None)
+            stream = self._first_picture(container)
+            frame = next(decoded(container, stream, self._note_damage), None)
             if frame is None:
                 raise UserError(text("video.nothing_decodes", path=path))
             self.rotation_deg = round(frame.rotation / 90.0) * 90 % 360
@@ -160,7 +157,7 @@ class Video:
             if from_s > 2.0 and stream.time_base is not None:
                 at = max(0.0, from_s - 0.5) + self.origin_s
                 container.seek(int(at / stream.time_base), stream=stream)
-            for frame in self._decoded(container, stream):
+            for frame in decoded(container, stream, self._note_damage):
                 if frame.pts is None:
                     continue
                 now = float(frame.time) - self.origin_s
@@ -197,14 +194,7 @@ class Video:
         return float(np.diff(times).max()) if len(times) > 1 else np.inf
 
     def _open(self) -> av.container.InputContainer:
-        import av
-
-        try:
-            return av.open(str(self.path), format=self._demuxer.demuxer, metadata_errors="replace")
-        except (av.FFmpegError, ValueError, OSError):
-            key = "index_missing" if self._demuxer.demuxer == "mov" else "cannot_open"
-            sentence = text(f"signals.{key}", path=self.path, kind=self._demuxer.name)
-            raise UserError(sentence) from None
+        return open_container(self.path, self._kind)
 
     def _first_picture(self, container: av.container.InputContainer) -> av.VideoStream:
         # a cover picture of a sound file is no video
@@ -215,14 +205,9 @@ class Video:
         ]
         if not found:
             raise UserError(text("video.no_picture", path=self.path))
-        stream = found[0]
-        try:
-            named = stream.codec_context.name
-        except (AttributeError, RuntimeError, ValueError):
-            named = None
-        if not named:
+        if codec_name(found[0]) is None:
             raise UserError(text("video.unknown_codec", path=self.path))
-        return stream
+        return found[0]
 
     def _origin(self, container: av.container.InputContainer) -> tuple[float, bool]:
         """Return the time of the first sample of the sound in the container's time."""
@@ -238,19 +223,8 @@ class Video:
             pass
         return 0.0, False
 
-    def _decoded(
-        self, container: av.container.InputContainer, stream: av.VideoStream
-    ) -> Iterator[av.VideoFrame]:
-        import av
-
-        try:
-            for packet in container.demux(stream):
-                try:
-                    yield from packet.decode()
-                except av.FFmpegError:
-                    self._warn("video.damaged")
-        except (av.FFmpegError, OSError):
-            self._warn("video.damaged")
+    def _note_damage(self) -> None:
+        self._warn("video.damaged")
 
     def _warn(self, key: str) -> None:
         sentence = text(key, path=self.path)
@@ -282,14 +256,6 @@ def _luma(frame: av.VideoFrame) -> Luma:
         rows = np.frombuffer(plane, dtype=np.uint8).reshape(-1, plane.line_size)
         return rows[: frame.height, : frame.width]
     return np.asarray(frame.to_ndarray(format="gray"), dtype=np.uint8)
-
-
-def _moment(metadata: dict[str, str]) -> datetime | None:
-    try:
-        moment = datetime.fromisoformat(metadata["creation_time"])
-    except (KeyError, ValueError):
-        return None
-    return moment if moment.tzinfo is not None and moment.year > 1970 else None
 
 
 def open_video(path: str | Path) -> Video:
