@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.signals.audiosources import Source, open_source
+from counterproof.signals.runs import runs
 from counterproof.signals.sniff import Kind, recognise
 from counterproof.texts import text
 
@@ -151,9 +152,8 @@ class Recording:
             yield np.concatenate(held)
 
     def _note_bad(self, bad: NDArray[np.bool_], done: int) -> None:
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], bad.view(np.int8), [0]))))
         rate = self.sample_rate_hz
-        for start, end in edges.reshape(-1, 2) + done:
+        for start, end in runs(bad) + done:
             if self._gaps and self._gaps[-1][1] >= start / rate - 1e-3:
                 self._gaps[-1] = (self._gaps[-1][0], end / rate)
             else:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_closing, binary_dilation, label, uniform_filter
 
+from counterproof.signals.runs import runs
 from counterproof.signals.video.ink import DIGIT_ROWS, MARGIN_ROWS, STROKE
 from counterproof.signals.video.warp import Picture
 
@@ -113,8 +114,7 @@ def _free_points(joined: NDArray[np.int32], count: int) -> int:
         low = ~own[:foot, columns].any(axis=0)
         if low.all() or not low.any():
             continue
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], low.astype(np.int8), [0]))))
-        for a, b in edges.reshape(-1, 2):
+        for a, b in runs(low):
             if not 2 <= b - a <= 0.34 * DIGIT_ROWS:
                 continue
             first, last = int(columns[a]), int(columns[b - 1]) + 1

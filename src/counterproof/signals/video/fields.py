@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import label, uniform_filter
 
+from counterproof.signals.runs import runs
 from counterproof.signals.video.frames import Box, Luma
 from counterproof.signals.video.ink import DIGIT_ROWS, MARGIN_ROWS, ink_of, strength
 from counterproof.signals.video.warp import Matrix, Picture, grown, projection, shrunk, warp
@@ -136,8 +137,7 @@ def _bands(source: Picture) -> list[tuple[int, int]]:
     rows = np.sort(source, axis=1)[:, -max(3, source.shape[1] // 25) :].mean(axis=1)
     on = rows > 0.35 * rows.max()
     found: list[tuple[int, int]] = []
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], on.astype(np.int8), [0]))))
-    for top, bottom in edges.reshape(-1, 2):
+    for top, bottom in runs(on):
         if found and top - found[-1][1] <= max(1, 0.12 * (bottom - found[-1][0])):
             found[-1] = (found[-1][0], int(bottom))  # two halves of one line
         else:

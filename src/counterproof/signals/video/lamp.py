@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import percentile_filter
 
+from counterproof.signals.runs import runs
 from counterproof.signals.trains import PulseTrain
 from counterproof.signals.video.frames import GAP_S
 from counterproof.texts import text
@@ -47,13 +48,12 @@ def find_flashes(times_s: Floats, brightness: Floats, duration_s: float) -> Puls
         return PulseTrain(np.empty(0), duration_s, warnings=(text("video.no_flash"),))
     level = max(z * noise, 0.25 * float(np.median(tall)))
     on = over > level
-    rises = np.flatnonzero(on & ~np.concatenate(([False], on[:-1])))
-    lasts = np.diff(np.flatnonzero(np.diff(np.concatenate(([0], on.astype(np.int8), [0])))))[::2]
-    held = float(np.median(lasts)) * frame_s if lasts.size else frame_s
+    seen = runs(on)
+    held = float(np.median(seen[:, 1] - seen[:, 0])) * frame_s
     gaps = [(float(a), float(b)) for a, b in pairwise(times_s) if b - a > max(GAP_S, 3 * frame_s)]
     weak = float(np.mean(tall < 2 * level))
     return PulseTrain(
-        times_s[rises],
+        times_s[seen[:, 0]],
         max(duration_s, float(times_s[-1])),
         resolving_time_s=held + frame_s,
         efficiency=1.0 - 0.5 * weak,
