@@ -119,8 +119,7 @@ def gather_levels(
             continue
         beside = {r.name: c for r in references if (c := _beside(usable, r.name, name, distance))}
         known = group[0].expected_usv_h
-        tied = known is not None and distance is not None
-        if tied and known is not None and distance is not None:
+        if known is not None and distance is not None:
             spread = _shared_u(known.relative_u, group[0], distance, assumed)
             sources[name] = min(sources.get(name, Prior(0.0, math.inf)), spread, key=lambda p: p.u)
         elif distance is not None:
@@ -177,14 +176,7 @@ def _places(
     own: Sequence[Evidence], nuclide: str
 ) -> dict[tuple[str, float | None], list[Evidence]]:
     """The subject's runs by source and distance: of one nuclide, from the front, uncovered."""
-    plain = [
-        e
-        for e in own
-        if len(e.run.sources) == 1
-        and e.nuclides
-        and not e.run.position.absorbers
-        and e.run.position.angle_deg == 0.0
-    ]
+    plain = [e for e in own if len(e.run.sources) == 1 and e.nuclides and e.run.position.is_open]
     by_nuclide: dict[tuple[str, ...], set[tuple[str, float | None]]] = {}
     for e in plain:
         key = (e.run.sources[0], e.run.position.distance_mm)
@@ -230,8 +222,7 @@ def _beside(
         if e.counter.name == reference
         and e.run.sources == (source,)
         and e.run.position.distance_mm == distance
-        and not e.run.position.absorbers
-        and e.run.position.angle_deg == 0.0
+        and e.run.position.is_open
     ]
     return _counted(here, lv.count_rate)
 

@@ -287,7 +287,6 @@ def fit(problem: Problem, model: FactorModel = "one factor", switch: float = mat
     centre = np.array([q.value for q in m.priors])
     with np.errstate(divide="ignore"):
         weight = np.where(np.isfinite(u) & free, 1.0 / u**2, 0.0)
-    weight[~free] = 0.0
     steps = np.where(np.isfinite(u) & free, 1e-3 * u, 1e-4)[free]
     shifts = np.zeros((int(free.sum()), p.size))
     shifts[:, free] = np.diag(steps)

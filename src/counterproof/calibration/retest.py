@@ -184,8 +184,7 @@ def _at(each: Predicted, evidence: Sequence[Evidence]) -> list[Evidence]:
         e
         for e in evidence
         if e.run.sources == each.sources
-        and not e.run.position.absorbers
-        and e.run.position.angle_deg == 0.0
+        and e.run.position.is_open
         and (
             each.distance_mm is None
             or abs((e.run.position.distance_mm or 0.0) - each.distance_mm) < 0.5

@@ -36,9 +36,8 @@ def bands_of(main: Gathered, found: Fit, counts_fit: Fit | None, absolute: bool)
     rates = [level.seen.rate for level in found.problem.levels]
     total = sum(level.seen.counts for level in found.problem.levels)
     for number in range(2 if two else 1):
-        upper = bool(number)
-        inside = [r for r in rates if not two or (r >= found.switch) == upper]
-        if two and not upper:
+        inside = [r for r in rates if band_of(found, r) == number]
+        if two and not number:
             inside.append(found.problem.background.rate)
         weights = found.weights(number)
         ln, u = found.ln_s(number)
@@ -48,7 +47,7 @@ def bands_of(main: Gathered, found: Fit, counts_fit: Fit | None, absolute: bool)
         if counts_fit is not None and absolute:
             s_ln, s_u = counts_fit.ln_s(0)
             sensitivity = log_normal(s_ln + math.log(60.0), s_u, "cpm/(µSv/h)", total)
-        name = ("above the switch" if upper else "below the switch") if two else "everywhere"
+        name = ("above the switch" if number else "below the switch") if two else "everywhere"
         bands.append(
             Band(
                 name=name,

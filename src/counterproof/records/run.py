@@ -49,6 +49,11 @@ class Position(Part):
     angle_deg: float = 0.0
     absorbers: tuple[Absorber, ...] = ()
 
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing stands between source and counter, which faces it."""
+        return not self.absorbers and self.angle_deg == 0.0
+
 
 class Signal(Part):
     """One stored signal of a run.
