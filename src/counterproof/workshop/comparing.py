@@ -11,7 +11,7 @@ from counterproof.counting.planning import best_split
 from counterproof.errors import UserError
 from counterproof.kit import Instrument, Source
 from counterproof.progress import Report, silent, step
-from counterproof.records import Chart, Measured, Run
+from counterproof.records import Chart, Criterion, Measured, Run
 from counterproof.records.comparison import Comparison, Placing, Ratio, Schedule, Slot
 from counterproof.texts import text
 from counterproof.trials import levels as lv
@@ -138,9 +138,9 @@ def keep_comparison(bench: Bench, found: Comparison) -> Comparison:
     return found
 
 
-def _charts(names: Sequence[str], ratios: Sequence[Ratio], criterion: object) -> tuple[Chart, ...]:
-    from counterproof.records import Criterion
-
+def _charts(
+    names: Sequence[str], ratios: Sequence[Ratio], criterion: Criterion | None
+) -> tuple[Chart, ...]:
     groups = []
     for name in names:
         own = [
@@ -152,8 +152,7 @@ def _charts(names: Sequence[str], ratios: Sequence[Ratio], criterion: object) ->
             groups.append((name, own))
     if not groups:
         return ()
-    bounds = criterion if isinstance(criterion, Criterion) else None
-    return (ratio_chart(text("compare.question"), groups, text("compare.axis"), bounds),)
+    return (ratio_chart(text("compare.question"), groups, text("compare.axis"), criterion),)
 
 
 def _places(evidence: Sequence[Evidence]) -> dict[str, Place]:

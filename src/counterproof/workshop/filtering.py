@@ -130,7 +130,8 @@ def filter_for(
             response_of(filtered(body, found.choice), *precise),
         )
         found = reopened(found, bare, full, band, least_kept)
-        confirmed, confirmed_kept = _confirmed(body, angle, energies, found)
+        last = response_of(filtered(body, found.choice), *precise)
+        confirmed, confirmed_kept = _confirmed(found, bare, last)
     held = tolerance(found, radius, band)
     return FilterReport(
         tube=tube.name,
@@ -166,11 +167,10 @@ def _u_at_departure(found: FilterDesign) -> float:
 
 
 def _confirmed(
-    body: Body, angle: float, energies: Sequence[float], found: FilterDesign
+    found: FilterDesign, without: tuple[Floats, Floats], around: tuple[Floats, Floats]
 ) -> tuple[Measured, Measured]:
     """Largest departure and sensitivity kept by the full Monte Carlo, slots as rings."""
-    bare, bare_u = response_of(body, angle, energies, CONFIRM_PRECISION, "mc")
-    seen, u = response_of(filtered(body, found.choice), angle, energies, CONFIRM_PRECISION, "mc")
+    (bare, bare_u), (seen, u) = without, around
     at = int(np.argmin(np.abs(found.energies_kev - 661.657)))
     relative = seen / seen[at]
     worst = int(np.argmax(np.abs(relative - 1.0)))

@@ -90,7 +90,7 @@ def propose_retrofit(
     box = box_of(instrument, readout)
     if instrument.tube is not None:
         named.insert(0, (instrument.tube, bench.get(Tube, instrument.tube), None))
-    own = [e for e in _evidence(bench, instrument.name) if e.run.probe is None]
+    own = [evidence_of(bench, r) for r in bench.list(Run, instrument.name) if r.probe is None]
     places, sources, dropped = _places(bench, asked, own)
     found = []
     for number, (name, tube, probe) in enumerate(named):
@@ -149,10 +149,6 @@ def _room(written: str) -> Envelope | None:
     if len(parts) != 2:
         raise UserError(text("retrofit.bad_room", given=written))
     return Envelope(parse_quantity(parts[0], "mm"), parse_quantity(parts[1], "mm"))
-
-
-def _evidence(bench: Bench, instrument: str) -> list[Evidence]:
-    return [evidence_of(bench, r) for r in bench.list(Run) if r.instrument == instrument]
 
 
 def _places(

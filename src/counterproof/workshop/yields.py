@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,10 @@ from counterproof.physics.tube.geometry import Tube as Body
 from counterproof.progress import Report, silent, step
 from counterproof.retrofit.draws import QUANTILES, Effects
 from counterproof.workshop.responses import side_angle
+
+if TYPE_CHECKING:
+    from counterproof.physics.tube.predict import Part
+    from counterproof.physics.tube.response import Curve
 
 NODES_KEV = (
     20.0, 32.0, 45.0, 60.0, 80.0, 110.0, 160.0, 250.0, 400.0, 661.657, 1000.0, 1252.0, 1800.0,
@@ -119,12 +124,8 @@ def yields_of(tube: Tube, places: Sequence[Place] = (), report: Report = silent)
         names, table[0], table[1 : 1 + k], table[1 + k :], common,
         np.sqrt(np.maximum(own**2 - common**2, 1e-6)),
     )  # fmt: skip
-    inner = (
-        2.0
-        * math.pi
-        * model.nominal.radius_cm
-        * (model.nominal.radius_cm + model.nominal.length_cm)
-    )
+    radius, length = model.nominal.radius_cm, model.nominal.length_cm
+    inner = 2.0 * math.pi * radius * (radius + length)
     sheet = None
     stated = tube.datasheet.read_sensitivity()
     if stated is not None and "sheet" in names:
@@ -216,18 +217,15 @@ def _row(
     return tuple(names), np.array(values), np.array(u), ground_over_side
 
 
-def _relative(part: object) -> float:
-    counts, u = float(getattr(part, "counts_per_s", 0.0)), float(getattr(part, "u", 0.0))
-    return u / counts if counts > 0.0 else 0.1
+def _relative(part: Part) -> float:
+    return part.u / part.counts_per_s if part.counts_per_s > 0.0 else 0.1
 
 
-def _per_usv_of_nuclide(head: str, curve: object) -> float | None:
+def _per_usv_of_nuclide(head: str, curve: Curve) -> float | None:
     """Counts per second per µSv/h of a nuclide's lines, or ``None`` without lines."""
     from counterproof.physics.dose import h10_per_fluence
     from counterproof.physics.emissions import emission
-    from counterproof.physics.tube.response import Curve
 
-    assert isinstance(curve, Curve)
     try:
         lines = emission(head)
     except UserError:
