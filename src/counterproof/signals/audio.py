@@ -12,8 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +19,7 @@ from numpy.typing import NDArray
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.signals.audiosources import Source, open_source
+from counterproof.signals.closing import Closing
 from counterproof.signals.runs import runs
 from counterproof.signals.sniff import Kind, recognise
 from counterproof.texts import text
@@ -31,7 +30,7 @@ BLOCK_FRAMES = 65536
 """Samples per block unless asked otherwise: 1.4 s at 48 kHz, 256 kB."""
 
 
-class Recording:
+class Recording(Closing):
     """One recording, opened; read once from start to end. Made by :func:`open_audio`.
 
     Attributes:
@@ -105,19 +104,6 @@ class Recording:
     def close(self) -> None:
         """Close the file."""
         self._source.close()
-
-    def __enter__(self) -> Self:
-        """Use as a context manager: closes the file at the end."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close the file."""
-        self.close()
 
     def _pick(self, frames: Samples) -> Samples:
         if frames.ndim == 1:

@@ -19,16 +19,16 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from types import TracebackType
-from typing import Protocol, Self
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from counterproof.signals.closing import Closing
 from counterproof.signals.mapping import QUANTITIES, Mapping
 from counterproof.signals.trains import CountLog, PulseTrain, ReadingLog
 from counterproof.texts import text
@@ -95,7 +95,7 @@ class LiveSource(Protocol):
         ...
 
 
-class QueuedSource(ABC):
+class QueuedSource(Closing):
     """A source whose producer puts events into a bounded queue.
 
     Args:
@@ -162,19 +162,6 @@ class QueuedSource(ABC):
     @abstractmethod
     def _stop(self) -> None:
         """End the producer; it has put its last event when this returns."""
-
-    def __enter__(self) -> Self:
-        """Use as a context manager: closes the source at the end."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Stop listening."""
-        self.close()
 
 
 def gather(

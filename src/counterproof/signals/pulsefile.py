@@ -18,8 +18,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import Any, BinaryIO, Self
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +26,7 @@ from numpy.typing import NDArray
 from counterproof.errors import UserError
 from counterproof.progress import Report, silent, step
 from counterproof.safefile import atomic_write, sync_folder
+from counterproof.signals.closing import Closing
 from counterproof.signals.pulseblocks import (
     GAP,
     MAX_TICKS,
@@ -263,7 +263,7 @@ def compact(path: str | Path) -> None:
     write_pulses(path, read_pulses(path), ticks_per_s=found.ticks_per_s, notes=found.notes)
 
 
-class PulseWriter:
+class PulseWriter(Closing):
     """Append pulses as they arrive; whatever ``append`` returned from survives a crash.
 
     Args:
@@ -390,16 +390,3 @@ class PulseWriter:
     def close(self) -> None:
         """Close the file; nothing is pending."""
         self._stream.close()
-
-    def __enter__(self) -> Self:
-        """Use as a context manager: closes the file at the end."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close the file."""
-        self.close()

@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from counterproof.errors import UserError
+from counterproof.signals.closing import Closing
 from counterproof.signals.container import (
     codec_name,
     decoded,
@@ -76,7 +76,7 @@ class Box:
         )
 
 
-class Video:
+class Video(Closing):
     """One video, opened; may be gone through more than once. Made by :func:`open_video`.
 
     Attributes:
@@ -112,19 +112,6 @@ class Video:
 
     def close(self) -> None:
         """Nothing stays open between two passes; here for symmetry with recordings."""
-
-    def __enter__(self) -> Self:
-        """Use as a context manager."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close."""
-        self.close()
 
     def frames(
         self,
