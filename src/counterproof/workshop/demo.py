@@ -19,34 +19,22 @@ from counterproof.errors import UserError
 from counterproof.kit import Instrument, loads_item
 from counterproof.progress import Report, silent
 from counterproof.records import Outcome, Publication
-from counterproof.signals.mapping import Mapping
 from counterproof.simulate import hollow_lane
 from counterproof.texts import text
 from counterproof.trials.criteria import DEFAULT_PROFILE, profile
 from counterproof.workshop.capture import add_run
-from counterproof.workshop.demo_after import finish, run_of
+from counterproof.workshop.demo_after import PAUSE, READINGS, SUBJECT, finish, run_of
 from counterproof.workshop.findings import draw_findings, keep_findings
 from counterproof.workshop.judging import judge_all
 from counterproof.workshop.publishing import publication_of
 
-SUBJECT = "Lantern"
 FIRST_RUN = datetime(2026, 3, 14, 9, 0, tzinfo=UTC)
-PAUSE = timedelta(minutes=2)
 BUILT = datetime(2026, 3, 18, 18, 0, tzinfo=UTC)
 
-_TABLE = Mapping(
-    role="dose_rate",
-    separator="comma",
-    skip_lines=1,
-    time_columns=(1,),
-    time_unit="s",
-    value_column=2,
-    unit="µSv/h",
-)
 TABLES = {
-    "sound": _TABLE,
-    "register": replace(_TABLE, role="dose", unit="µSv", field="accumulated", quantum=0.001),
-    "counts": replace(_TABLE, role="counts", unit="", interval_s=60.0),
+    "sound": READINGS,
+    "register": replace(READINGS, role="dose", unit="µSv", field="accumulated", quantum=0.001),
+    "counts": replace(READINGS, role="counts", unit="", interval_s=60.0),
 }
 """What the columns mean of the tables that are kept of a run."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from tempfile import TemporaryDirectory
 
@@ -26,7 +27,7 @@ TRIALS = ("background", "source response", "dose-rate ladder")
 PRESENT_FACTOR = 190.0
 """What the menu stands at before."""
 
-_READINGS = Mapping(
+READINGS = Mapping(
     role="dose_rate",
     separator="comma",
     skip_lines=1,
@@ -35,6 +36,8 @@ _READINGS = Mapping(
     value_column=2,
     unit="µSv/h",
 )
+"""What the columns mean of a table of readings."""
+PAUSE = timedelta(minutes=2)
 
 
 def propose(bench: Bench, report: Report) -> Outlook:
@@ -60,20 +63,15 @@ def rebuilt(bench: Bench, outlook: Outlook, start: datetime, seed: int, report: 
         factor = advised.settings[0].best.value
     with TemporaryDirectory() as scratch:
         for each in hollow_lane_after.write_runs(scratch, factor, seed=seed, report=report):
-            pulses = Mapping(
-                role="pulse",
-                separator="comma",
-                skip_lines=1,
-                time_columns=(1,),
-                time_unit="s",
-                length_s=each.run.duration_s,
+            pulses = replace(
+                READINGS, role="pulse", value_column=0, unit="", length_s=each.run.duration_s
             )
             add_run(
                 bench,
                 run_of(each.run, start, PROBE),
-                tables=[(each.pulses, pulses), (each.readings, _READINGS)],
+                tables=[(each.pulses, pulses), (each.readings, READINGS)],
             )
-            start += timedelta(seconds=each.run.duration_s) + timedelta(minutes=2)
+            start += timedelta(seconds=each.run.duration_s) + PAUSE
 
 
 def prove(bench: Bench, report: Report) -> None:
