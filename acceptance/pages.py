@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
-import threading
 import time
 from pathlib import Path
 
 import numpy as np
 
 from acceptance import Row
+from counterproof.kit import Tube
 
 TITLE = "Pages"
-_SLIM = (
+SLIM = Tube.loads(
     "[tube]\nname = 'slim steel'\nconstruction = 'thin metal'\nouter_diameter_mm = 10\n"
     "length_mm = 90\n[tube.wall]\nmaterial = 'stainless steel'\nthickness_mm = 0.1\n"
 )
@@ -28,11 +27,6 @@ def measure(quick: bool = False) -> list[Row]:
     return rows
 
 
-def _cpu_s(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
 def _bench(folder: Path) -> Path:
     from counterproof.bench import Bench
 
@@ -44,7 +38,7 @@ def _up(scratch: Path) -> Row:
     from tests.tools.browser import Served
 
     with Served(scratch, str(_bench(scratch / "up"))) as served:
-        used = _cpu_s(served.process.pid)
+        used = served.cpu_s()
         wall = served.up_s
     return Row(
         "the server answers", "within 3 s on an idle machine", f"{used:.2f} s of CPU", used < 3.0,
@@ -53,15 +47,13 @@ def _up(scratch: Path) -> Row:
 
 
 def _knob() -> Row:
-    from counterproof.kit import Tube
     from counterproof.workshop import sliding
 
-    tube = Tube.loads(_SLIM)
-    sliding.response_of(sliding.slid_tube(tube, {"filter_mm": 0.2}, "tin"))  # loads tables
+    sliding.response_of(sliding.slid_tube(SLIM, {"filter_mm": 0.2}, "tin"))  # loads tables
     used = []
     for mm in (0.1, 0.3, 0.5, 0.8, 1.0):
         began = time.process_time()
-        sliding.response_of(sliding.slid_tube(tube, {"filter_mm": mm}, "tin"))
+        sliding.response_of(sliding.slid_tube(SLIM, {"filter_mm": mm}, "tin"))
         used.append(time.process_time() - began)
     middle = float(np.median(used))
     return Row(
@@ -178,40 +170,27 @@ def _live(scratch: Path) -> list[Row]:
 
 
 def _serial(scratch: Path) -> list[Row]:
-    import tty
-
     from tests.tools.browser import Served, chromium, until
+    from tests.tools.serialfeed import SerialFeed
 
-    there, here = os.openpty()
-    tty.setraw(there)
-    tty.setraw(here)
-    over = threading.Event()
-    rng = np.random.default_rng(1)
-
-    def feed() -> None:
-        last = time.monotonic()
-        while not over.wait(0.01):
-            now = time.monotonic()
-            os.write(there, b"x" * rng.poisson(1000.0 * (now - last)))
-            last = now
-
+    feed = SerialFeed(1000.0)
     folder = _bench(scratch / "serial")
     with Served(scratch, str(folder)) as served, chromium() as browser:
         page = browser.new_page()
         page.goto(f"{served.at}/listen?way=serial")
         page.fill("#f-counter", "Wren")
-        page.fill("#f-port", os.ttyname(here))
+        page.fill("#f-port", feed.port)
         page.fill("#f-baud", "115200")
-        threading.Thread(target=feed, daemon=True).start()
+        feed.start()
         page.click("main form.listen button")
         page.wait_for_url("**/live")
         until(page, "document.getElementById('live').dataset.pace > 0")
-        used, began, paces = _cpu_s(served.process.pid), time.monotonic(), []
+        used, began, paces = served.cpu_s(), time.monotonic(), []
         for _ in range(10):
             page.wait_for_timeout(2000)
             paces.append(float(page.get_attribute("#live", "data-pace")))
-        share = (_cpu_s(served.process.pid) - used) / (time.monotonic() - began)
-        over.set()
+        share = (served.cpu_s() - used) / (time.monotonic() - began)
+        feed.stop()
         page.click("#finish")
         page.wait_for_url("**/runs/*")
     slowest = float(np.quantile(paces, 0.1))

@@ -107,6 +107,11 @@ class Served:
                 time.sleep(0.02)
         self.up_s = time.monotonic() - began
 
+    def cpu_s(self) -> float:
+        """Return the processor time that it has used so far."""
+        fields = Path(f"/proc/{self.process.pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
     def stop(self) -> str:
         """End it as Ctrl-C does; return what it said."""
         if self.process.poll() is None:

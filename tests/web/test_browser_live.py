@@ -1,7 +1,6 @@
 """A run recorded in a real browser: a file stands in for the microphone; the server is killed."""
 
 import json
-import threading
 import time
 from pathlib import Path
 
@@ -10,6 +9,7 @@ import numpy as np
 from counterproof.bench import Bench
 from counterproof.records import Run
 from tests.tools.browser import Served, chromium, chromium_path, until, write_clicks
+from tests.tools.serialfeed import SerialFeed
 
 RATE = 10.0
 
@@ -124,38 +124,23 @@ def test_a_microphone_run_survives_a_power_cut_and_goes_on(tmp_path: Path) -> No
 
 
 def test_a_serial_line_of_a_thousand_pulses_a_second(tmp_path: Path) -> None:
-    import os
-    import tty
-
     chromium_path()
-    there, here = os.openpty()
-    tty.setraw(there)
-    tty.setraw(here)
-    over = threading.Event()
-    rng = np.random.default_rng(1)
-
-    def feed() -> None:
-        last = time.monotonic()
-        while not over.wait(0.01):
-            now = time.monotonic()
-            os.write(there, b"x" * rng.poisson(1000.0 * (now - last)))
-            last = now
-
+    feed = SerialFeed(1000.0)
     Bench.create(tmp_path / "bench", "a bench").close()
     with Served(tmp_path, str(tmp_path / "bench")) as served, chromium() as browser:
         page = browser.new_page()
         page.goto(f"{served.at}/listen?way=serial")
         page.fill("#f-counter", "Wren")
-        page.fill("#f-port", os.ttyname(here))
+        page.fill("#f-port", feed.port)
         page.fill("#f-baud", "115200")
-        threading.Thread(target=feed, daemon=True).start()
+        feed.start()
         try:
             page.click("main form.listen button")
             page.wait_for_url("**/live")
             until(page, "Number(document.getElementById('count').textContent) > 500")
-            used, began = _cpu_s(served.process.pid), time.monotonic()
+            used, began = served.cpu_s(), time.monotonic()
             page.wait_for_timeout(3000)
-            share = (_cpu_s(served.process.pid) - used) / (time.monotonic() - began)
+            share = (served.cpu_s() - used) / (time.monotonic() - began)
             assert float(page.get_attribute("#live", "data-pace")) >= 9.5
             assert share < 0.6  # of one core
             # the run goes on while nobody watches
@@ -166,17 +151,10 @@ def test_a_serial_line_of_a_thousand_pulses_a_second(tmp_path: Path) -> None:
             page.click("#finish")
             page.wait_for_url("**/runs/run-0001*")
         finally:
-            over.set()
+            feed.stop()
     with Bench.open(tmp_path / "bench", write=False) as bench:
         train = bench.load_train("run-0001")
         assert train.live_s > 4.0
         assert (
             abs(train.count / train.live_s - 1000.0) < 5.0 * (1000.0 / train.live_s) ** 0.5 + 20.0
         )
-
-
-def _cpu_s(pid: int) -> float:
-    import os
-
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
