@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import unquote, urlencode, urlsplit
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ class Client:
             "http_version": "1.1",
             "method": method,
             "scheme": "http",
-            "path": _plain(target.path),
+            "path": unquote(target.path),
             "raw_path": target.path.encode(),
             "query_string": target.query.encode(),
             "root_path": "",
@@ -104,7 +105,16 @@ class Client:
         return Answer(start["status"], headers, found)
 
 
-def _plain(path: str) -> str:
-    from urllib.parse import unquote
-
-    return unquote(path)
+def follow(us: Client, answer: Answer) -> Answer:
+    """Go where an answer sends, waiting for work that it began."""
+    place = ""
+    for _ in range(600):
+        if answer.status != 303:
+            if 'id="job"' not in answer.text:
+                return answer
+            time.sleep(0.05)
+            answer = us.get(place)
+            continue
+        place = answer.headers["location"]
+        answer = us.get(place)
+    raise AssertionError("the work did not end")

@@ -2,38 +2,16 @@
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from counterproof.kit import Tube
+from acceptance.pages import SLIM
 from counterproof.records import Run
-from counterproof.web.app import build_app
-from counterproof.web.guard import Door
 from counterproof.workshop import sliding
 from counterproof.workshop.desk import Desk
-from tests.tools.asgi import Client
-from tests.web.test_pages import follow
-
-SLIM = Tube.loads(
-    "[tube]\nname = 'slim steel'\nconstruction = 'thin metal'\nouter_diameter_mm = 10\n"
-    "length_mm = 90\n[tube.wall]\nmaterial = 'stainless steel'\nthickness_mm = 0.1\n"
-)
-
-
-@pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Desk]:
-    desk = Desk()
-    desk.create(tmp_path / "bench", "a bench")
-    yield desk
-    desk.close()
-
-
-@pytest.fixture
-def us(desk: Desk) -> Client:
-    return Client(build_app(desk, Door(), {"127.0.0.1"}, []))
+from tests.tools.asgi import Client, follow
 
 
 def test_a_filter_takes_soft_photons_and_little_of_caesium() -> None:

@@ -1,7 +1,6 @@
 """Who may speak to the server: names, origins, sizes, one-time links."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,14 +12,6 @@ from tests.tools.asgi import Client
 
 HERE = {"127.0.0.1"}
 LAN = "192.0.2.7"  # an address of documentation (RFC 5737)
-
-
-@pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Desk]:
-    desk = Desk()
-    desk.create(tmp_path / "bench", "a bench")
-    yield desk
-    desk.close()
 
 
 def client(desk: Desk, door: Door | None = None, **how: str) -> Client:

@@ -1,8 +1,6 @@
 """The job on pages, without a browser: describe, change, undo, record, judge, publish."""
 
 import re
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,36 +10,8 @@ from counterproof.records import Outcome, Run
 from counterproof.web.app import build_app
 from counterproof.web.guard import Door
 from counterproof.workshop.desk import Desk
-from tests.tools.asgi import Answer, Client
+from tests.tools.asgi import Client, follow
 from tests.tools.browser import write_clicks
-
-
-@pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Desk]:
-    desk = Desk()
-    desk.create(tmp_path / "bench", "a bench")
-    yield desk
-    desk.close()
-
-
-@pytest.fixture
-def us(desk: Desk) -> Client:
-    return Client(build_app(desk, Door(), {"127.0.0.1"}, []))
-
-
-def follow(us: Client, answer: Answer) -> Answer:
-    """Go where an answer sends, waiting for work that it began."""
-    place = ""
-    for _ in range(600):
-        if answer.status != 303:
-            if 'id="job"' not in answer.text:
-                return answer
-            time.sleep(0.05)
-            answer = us.get(place)
-            continue
-        place = answer.headers["location"]
-        answer = us.get(place)
-    raise AssertionError("the work did not end")
 
 
 def test_without_a_bench_every_page_leads_to_choosing_one(tmp_path: Path) -> None:
