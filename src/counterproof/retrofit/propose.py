@@ -8,6 +8,7 @@ from counterproof.circuits.safety import cautions
 from counterproof.errors import UserError
 from counterproof.kit.instrument import Instrument
 from counterproof.progress import Report, silent, step
+from counterproof.quantities.format import format_number
 from counterproof.records import CandidateOutlook, Outlook, Predicted
 from counterproof.records.outlook import Binding, Ranked, Wish
 from counterproof.retrofit.box import Box
@@ -139,11 +140,16 @@ def _statement(
     gains = [(s.source, s.gain) for s in c.sources if s.gain and s.gain.value]
     if gains:
         listed = "; ".join(
-            text("retrofit.gain_of", source=n, value=f"{g.value:.2g}", low=f"{g.low:.2g}",
-                 high=f"{g.high:.2g}") for n, g in gains
+            text("retrofit.gain_of", source=n, value=_two(g.value), low=_two(g.low),
+                 high=_two(g.high)) for n, g in gains
         )  # fmt: skip
         parts.append(text("retrofit.gains", listed=listed))
     parts += [text("retrofit.set", name=s.name, value=f"{s.best.value:.4g}", unit=s.unit)
               for s in c.settings if s.best.value is not None]  # fmt: skip
     parts += [u.statement for u in c.uncorrectable]
     return " ".join(parts)
+
+
+def _two(x: float | None) -> str:
+    """Print a gain with two significant digits, large ones without a power of ten."""
+    return "–" if x is None else format_number(float(f"{x:.2g}"), 2)

@@ -16,7 +16,7 @@ from counterproof.counting.deadtime_series import dead_time_from_ladder
 from counterproof.counting.distance import DistanceFit, fit_distance
 from counterproof.counting.planning import split_for_relative
 from counterproof.errors import UserError
-from counterproof.quantities.format import format_estimate
+from counterproof.quantities.format import format_estimate, format_number
 from counterproof.records import Chart, Judgement, Measured, Outcome, Plan, PlannedRun, Row
 from counterproof.records.outcome import worst
 from counterproof.texts import text
@@ -215,7 +215,7 @@ def _dead_time_rows(
     except UserError:
         return []
     tau = found.tau.scaled(1e6, "µs")
-    below = text("trials.ladder.not_resolved", high=f"{tau.high:.0f}")
+    below = text("trials.ladder.not_resolved", high=format_number(float(f"{tau.high:.3g}")))
     return [
         Row(
             label=text("trials.ladder.dead_time"),
