@@ -35,8 +35,14 @@ def agenda_of(
     judged = {o.trial: o for o in bench.list(Outcome, instrument)}
 
     def planned(trial: Trial) -> float:
-        made = plan_trial(bench, trial.name, instrument, sources=sources, relative_u=relative_u)
-        return made.total_minutes
+        return plan_trial(
+            bench,
+            trial.name,
+            instrument,
+            sources=sources,
+            relative_u=relative_u,
+            evidence=evidence,
+        ).total_minutes
 
     standings = []
     for trial in TRIALS:

@@ -8,8 +8,8 @@ from counterproof.bench import Bench
 from counterproof.kit import Instrument
 from counterproof.progress import Report, silent, step
 from counterproof.records import Outcome, Plan
-from counterproof.trials.criteria import DEFAULT_PROFILE, profile
-from counterproof.trials.shape import Ask, Counter
+from counterproof.trials.criteria import DEFAULT_PROFILE, Profile, profile
+from counterproof.trials.shape import Ask, Counter, Evidence, Trial
 from counterproof.workshop.counters import counter_of
 from counterproof.workshop.evidence import gather
 from counterproof.workshop.expected import expected_background_usv_h
@@ -43,13 +43,24 @@ def judge_trial(
     chosen, criteria = trial(name), profile(profile_name)
     evidence = gather(bench, instrument, runs)
     subject = counter_of(bench.get(Instrument, instrument))
+    return _judged(bench, chosen, subject, evidence, criteria, report)
+
+
+def _judged(
+    bench: Bench,
+    chosen: Trial,
+    subject: Counter,
+    evidence: Sequence[Evidence],
+    criteria: Profile,
+    report: Report,
+) -> Outcome:
     notes: tuple[str, ...] = ()
     if chosen.serves(subject, evidence):
         subject, notes = with_predictions(bench, subject, chosen.name, evidence, report)
     outcome = chosen.analyse(subject, evidence, criteria)
     outcome = outcome.model_copy(update={"warnings": (*outcome.warnings, *notes)})
     # one outcome per trial and instrument: the latest judgement stands, earlier ones are history
-    key = f"{chosen.name} of {instrument}".replace(" ", "-")
+    key = f"{chosen.name} of {subject.name}".replace(" ", "-")
     outcome = outcome.model_copy(update={"id": key})
     bench.put(outcome)
     return outcome
@@ -68,13 +79,13 @@ def judge_all(
         UserError: as :func:`judge_trial`.
         Cancelled: if ``report`` answers ``False``.
     """
-    evidence = gather(bench, instrument)
+    evidence, criteria = gather(bench, instrument), profile(profile_name)
     subject = counter_of(bench.get(Instrument, instrument))
     outcomes = []
     for done, each in enumerate(TRIALS):
         step(report, done, len(TRIALS))
         if each.serves(subject, evidence):
-            outcomes.append(judge_trial(bench, each.name, instrument, profile_name=profile_name))
+            outcomes.append(_judged(bench, each, subject, evidence, criteria, silent))
     step(report, len(TRIALS), len(TRIALS))
     return outcomes
 
@@ -88,10 +99,12 @@ def plan_trial(
     relative_u: float = 0.05,
     background_per_s: float | None = None,
     source_per_s: float | None = None,
+    evidence: Sequence[Evidence] | None = None,
 ) -> Plan:
     """Plan a trial; expected rates come from runs on the bench where there are any.
 
-    Else the background follows from a stated factor at an ordinary place.
+    Else the background follows from a stated factor at an ordinary place. ``evidence`` is what
+    :func:`.evidence.gather` returned, where it is at hand.
 
     Raises:
         UserError: if trial, instrument or a source is unknown.
@@ -108,7 +121,8 @@ def plan_trial(
         for i in bench.list(Instrument)
         if i.name != instrument and (i.calibration or i.role == "reference")
     )
-    own = [e for e in gather(bench, instrument) if e.counter.name == instrument]
+    held = gather(bench, instrument) if evidence is None else evidence
+    own = [e for e in held if e.counter.name == instrument]
     background = pool([e for e in own if e.run.is_background], count_rate)
     gross = pool([e for e in own if e.run.with_source], count_rate)
     guess = Ask(subject)
