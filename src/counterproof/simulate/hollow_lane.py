@@ -284,10 +284,14 @@ def make_run(run: PlannedRun, *, seed: int = SEED, with_sound: bool = True) -> B
         seed: the demonstration's seed.
         with_sound: make the recording too.
     """
-    root = np.random.SeedSequence([seed, crc32(run.key.encode())])
     rate = true_rate_per_s(run.counter, run.source, run.distance_m)
-    box = COUNTERS[run.counter].box
-    return run_box(box, rate, run.duration_s, root, warm_up_s=120.0, with_sound=with_sound)
+    return let_run(run, COUNTERS[run.counter].box, rate, seed=seed, with_sound=with_sound)
+
+
+def let_run(run: PlannedRun, box: Box, rate_per_s: float, *, seed: int, with_sound: bool) -> BoxRun:
+    """Let a box run as planned at a true rate; the run's own seed follows from its key."""
+    root = np.random.SeedSequence([seed, crc32(run.key.encode())])
+    return run_box(box, rate_per_s, run.duration_s, root, warm_up_s=120.0, with_sound=with_sound)
 
 
 @dataclass(frozen=True)

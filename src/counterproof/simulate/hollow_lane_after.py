@@ -11,18 +11,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from zlib import crc32
-
-import numpy as np
 
 from counterproof.progress import Report, silent, step
-from counterproof.simulate.box import Tube, run_box, write_readings
+from counterproof.simulate.box import Tube, write_readings
 from counterproof.simulate.hollow_lane import (
     COUNTERS,
     SEED,
     SOURCES,
     PlannedRun,
     dose_rate_usv_h,
+    let_run,
 )
 
 PROBE = "slim probe"
@@ -108,8 +106,7 @@ def write_runs(
         if run.source is not None:
             betas = BETAS_PER_S_AT_5CM.get(run.source, 0.0) * (0.05 / run.distance_m) ** 2
         rate = TUBE.rate_per_s(dose_rate_usv_h(run.source, run.distance_m), betas)
-        root = np.random.SeedSequence([seed, crc32(run.key.encode())])
-        made = run_box(box, rate, run.duration_s, root, warm_up_s=120.0, with_sound=False)
+        made = let_run(run, box, rate, seed=seed, with_sound=False)
         pulses = folder / f"{run.key}-pulses.csv"
         lines = "".join(f"{t:.6f}\n" for t in made.pulses_s)
         pulses.write_text(f"time_s\n{lines}", encoding="utf-8")
