@@ -80,6 +80,7 @@ def test_calibrating_from_nothing_says_what_is_missing(us: Client) -> None:
     assert told.status == 400
     assert "Lantern" in told.text
     assert 'class="problem"' in told.text
+    assert 'href="/calibration?counter=Lantern"' in told.text
 
 
 def test_a_filmed_display_becomes_a_run(us: Client, desk: Desk, tmp_path: Path) -> None:

@@ -118,14 +118,16 @@ class Ask:
         entries = others | ({"told": str(told)} if told is not None else {})
         return RedirectResponse(path + (query(**entries) if entries else ""), 303)
 
-    def work(self, title: str, work: Callable[[Report], str]) -> Response:
+    def work(self, title: str, work: Callable[[Report], str], origin: str = "") -> Response:
         """Start work in the background and send the browser to where it is followed.
 
         Args:
             title: what is being done, in words.
             work: called with its progress; returns the path of the page that shows its result.
+            origin: the path of the page that asks for it; the request's own if empty.
         """
-        return self.go(f"/jobs/{self.desk.jobs.start(title, work).number}")
+        job = self.desk.jobs.start(title, work, origin or self.request.url.path)
+        return self.go(f"/jobs/{job.number}")
 
     def counter(self) -> str:
         """Return the counter that the page is about: as asked, else the one under test.

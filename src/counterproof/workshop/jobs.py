@@ -25,6 +25,7 @@ class Job:
     Args:
         number: from 1.
         title: what is being done, in words.
+        origin: the path of the page on which it can be asked for again; may be empty.
         done: how far, out of ``total``.
         total: 0 while unknown.
         state: how it stands.
@@ -34,6 +35,7 @@ class Job:
 
     number: int
     title: str
+    origin: str = ""
     done: int = 0
     total: int = 0
     state: State = "working"
@@ -73,9 +75,9 @@ class Jobs:
         self._jobs: dict[int, Job] = {}
         self._turn = threading.Lock()
 
-    def start(self, title: str, work: Callable[[Report], str]) -> Job:
+    def start(self, title: str, work: Callable[[Report], str], origin: str = "") -> Job:
         """Start ``work(report)``, which returns the path of the page that shows its result."""
-        job = Job(next(self._numbers), title)
+        job = Job(next(self._numbers), title, origin)
         self._jobs[job.number] = job
         for old in list(self._jobs)[:-_KEPT]:
             if self._jobs[old].state != "working":

@@ -46,4 +46,4 @@ def calibrate(ask: Ask) -> Response:
         told = desk.remark(found.title)
         return "/calibration" + query(counter=counter, told=told)
 
-    return ask.work(text("web.calibration.working"), work)
+    return ask.work(text("web.calibration.working"), work, "/calibration" + query(counter=counter))

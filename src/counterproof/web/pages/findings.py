@@ -30,4 +30,4 @@ def weigh(ask: Ask) -> Response:
         told = desk.remark(" ".join(sentences))
         return "/findings" + query(counter=counter, told=told)
 
-    return ask.work(text("web.findings.weighing"), work)
+    return ask.work(text("web.findings.weighing"), work, "/findings" + query(counter=counter))

@@ -82,7 +82,7 @@ def look(ask: Ask) -> Response:
         desk.open(folder)
         return "/"
 
-    return ask.work(text("web.begin.telling"), work)
+    return ask.work(text("web.begin.telling"), work, "/begin")
 
 
 def _from_here(ask: Ask) -> None:

@@ -110,4 +110,4 @@ def propose(ask: Ask) -> Response:
         told = desk.remark(text("web.retrofit.kept", counter=counter))
         return "/retrofit" + query(counter=counter, told=told)
 
-    return ask.work(text("web.retrofit.computing"), work)
+    return ask.work(text("web.retrofit.computing"), work, "/retrofit" + query(counter=counter))

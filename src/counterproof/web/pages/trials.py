@@ -103,4 +103,4 @@ def judge_everything(ask: Ask) -> Response:
         told = desk.remark(text("web.trials.judged_all", n=len(found), counter=counter))
         return "/trials" + query(counter=counter, told=told)
 
-    return ask.work(text("web.trials.judging"), work)
+    return ask.work(text("web.trials.judging"), work, "/trials" + query(counter=counter))

@@ -105,7 +105,7 @@ def watch(ask: Ask) -> Response:
         film.watch(what, report)
         return f"/video/{number}"
 
-    return ask.work(text("web.video.watching"), work)
+    return ask.work(text("web.video.watching"), work, f"/video/{number}")
 
 
 def key(ask: Ask) -> Response:
@@ -137,4 +137,4 @@ def keep(ask: Ask) -> Response:
         told = " ".join([text("web.listen.counted", run=stored.id), *warnings])
         return f"/runs/{stored.id}?told={desk.remark(told)}"
 
-    return ask.work(text("web.listen.counting"), work)
+    return ask.work(text("web.listen.counting"), work, f"/video/{number}")
