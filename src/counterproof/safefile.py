@@ -1,8 +1,8 @@
 """Files that are either whole or not there.
 
 :func:`atomic_write` writes beside the target, forces the bytes to the disk and renames: whoever
-looks sees the old file or the new one, at any instant of a crash. Every room that writes files
-uses it.
+looks sees the old file or the new one, at any instant of a crash. It is for files that somebody
+keeps.
 """
 
 from __future__ import annotations
