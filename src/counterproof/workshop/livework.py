@@ -55,7 +55,6 @@ class LiveSession:
         keep_sound: keep the sound with the run.
         units: unit and quantity of each field of the display.
         planned_s: how long it is meant to last, ``None`` when open.
-        taught: the click's shape, if it is known.
         earlier: what was counted before the run was interrupted.
         at_end: called, in a thread of its own, when the planned time is over.
     """
@@ -71,7 +70,6 @@ class LiveSession:
         keep_sound: bool = True,
         units: dict[str, tuple[str, str]] | None = None,
         planned_s: float | None = None,
-        taught: ClickShape | None = None,
         earlier: PulseTrain | None = None,
         at_end: Callable[[], None] | None = None,
     ) -> None:
@@ -81,7 +79,7 @@ class LiveSession:
         self.planned_s = planned_s
         self.finished: Run | None = None
         self.sentence = ""
-        self._keep, self._taught, self._mapping = keep_sound, taught, mapping
+        self._keep, self._mapping = keep_sound, mapping
         self._source: LiveSource | None = None
         self._listener: Listener | None = None
         self._sound: LiveSound | None = None
@@ -142,9 +140,7 @@ class LiveSession:
                 super()._pulses(times, until_s)
                 session._heard.add(times + session._zero)
 
-        self._listener = Watched(
-            _Teed(source, self._tee), self.live, taught=self._taught, mapping=self._mapping
-        )
+        self._listener = Watched(_Teed(source, self._tee), self.live, mapping=self._mapping)
         self._thread = threading.Thread(target=self._listen, name="live run", daemon=True)
         self._thread.start()
 

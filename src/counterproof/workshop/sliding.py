@@ -97,12 +97,10 @@ def response_of(tube: Tube) -> dict[str, Any]:
     counts = np.asarray(curve.counts_per_usv)
     reference = float(counts[CS137_AT])
     relative = counts / reference if reference > 0.0 else np.full(counts.size, np.nan)
-    worst = relative[(relative > 0.0) & (np.array(ENERGIES_KEV) >= 60.0)]
     return {
         "kev": list(ENERGIES_KEV),
         "relative": [float(f"{v:.4g}") for v in relative],
         "cpm_per_usv_h": reference / 60.0,
-        "departure": float(np.exp(np.abs(np.log(worst)).max())) if worst.size else None,
     }
 
 
@@ -135,6 +133,5 @@ def recovery_of(tube: Tube, cable: str, resistor: str, at: str) -> dict[str, Any
         "back": [float(f"{v:.4g}") for v in 1.0 - np.exp(-times / (ohm * loaded))],
         "alone": [float(f"{v:.4g}") for v in 1.0 - np.exp(-times / (ohm * own))],
         "recovery_us": 1e6 * until,
-        "alone_us": 1e6 * bare,
         "most_charge": float(limits.fixed_drop_c / limits.fixed_charge_c),
     }

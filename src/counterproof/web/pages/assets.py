@@ -13,7 +13,6 @@ _KINDS = {
     "css": "text/css; charset=utf-8",
     "js": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
-    "webmanifest": "application/manifest+json",
     "woff2": "font/woff2",
 }
 
