@@ -2,8 +2,8 @@
 
 Nothing is guessed. A look is read only if every glyph is near one known character and clearly
 further from all others, if the text fits the declared format, the point seen where the format has
-it, and if what stands before and after does not speak against it. The rest is asked, what stood
-longest first.
+it, and if what stands before and after does not speak against it. Of the rest, looks of more than
+one still are asked, what stood longest first.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The sheet of stills to key: as few as show every appearance, and the file of what was keyed.
+"""The sheet of stills to key: few that show most appearances, and the file of what was keyed.
 
 Before anything is known, glyphs are grouped by likeness alone; stills are then taken one after
 another, each the one that shows most groups not yet shown. A sheet is kept as three files of one

@@ -64,7 +64,7 @@ def watch(
 
 
 def sheet_of(watched: Watched, forms: Format | Sequence[Format]) -> Sheet:
-    """Return the stills to key before anything can be read: few that show every appearance.
+    """Return the stills to key before anything can be read: few that show most appearances.
 
     Args:
         watched: the video.
