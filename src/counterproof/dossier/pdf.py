@@ -33,7 +33,7 @@ def _widths(grid: Grid) -> str:
     shares = []
     for number, column in enumerate(grid.columns):
         cells = [column, *(row[number] for row in grid.rows)]
-        longest = max((len(word) for cell in cells for word in cell.split()), default=1)
+        longest = max((len(word) for cell in cells for word in cell.split(" ")), default=1)
         typical = max(len(cell) for cell in cells) ** 0.6
         shares.append(max(longest, typical, 3.0))
     return f"({', '.join(f'{s:.1f}fr' for s in shares)},)"

@@ -167,7 +167,7 @@ def candidates(o: Outlook) -> Grid:
 
 def _duration(c: CandidateOutlook) -> str:
     seconds = c.time_to_10_percent.value
-    return "–" if seconds is None else f"{format_number(seconds / 60.0, 2)} min"
+    return "–" if seconds is None else f"{format_number(seconds / 60.0, 2)}\u00a0min"
 
 
 def gains(o: Outlook) -> Grid:
