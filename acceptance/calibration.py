@@ -2,8 +2,9 @@
 
 The truth comes from a generator of its own, not from the fit's model: a disc source, the hybrid
 dead time of two parts, and nuisances drawn from other shapes than the fit's normal priors
-(rectangular, triangular, two-valued at ± one standard deviation). Three benches: a source ladder
-with a known activity, a ladder beside a reference counter with an unknown source, and both.
+(rectangular, triangular, two-valued at ± one standard deviation). Four benches: a source ladder
+with a known activity, a ladder beside a reference counter with an unknown source, both, and a
+ladder so near that dead time matters.
 """
 
 from __future__ import annotations
