@@ -204,7 +204,6 @@ def _intervals(chart: Chart, base: Any, shape: Any) -> list[Any]:
         axis=alt.Axis(
             grid=False,
             ticks=False,
-            labelLimit=360,
             labelExpr="split(datum.label, '\\n')",
             labelOffset=_centred(max((label.count("\n") for label in order), default=0)),
         ),

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT, SCALE = 960, 540, 2.0
 _TYPE, _LARGE = 19, 26
-_LETTERS = 200  # rows are too low for labels of two lines
+_LETTERS, _FEW = 43, 7  # more rows than that are too low for labels of several lines
 
 
 def frame(chart: Chart) -> bytes:
@@ -23,7 +23,9 @@ def frame(chart: Chart) -> bytes:
     import vl_convert
 
     register_font()
-    spec: dict[str, Any] = specification(chart, WIDTH, HEIGHT, _LETTERS).to_dict()
+    rows = {label for s in chart.series for label in s.labels}
+    letters = _LETTERS if len(rows) <= _FEW else 10 * _LETTERS
+    spec: dict[str, Any] = specification(chart, WIDTH, HEIGHT, letters).to_dict()
     spec |= {
         "width": WIDTH,
         "height": HEIGHT,
@@ -36,7 +38,7 @@ def frame(chart: Chart) -> bytes:
     config["axis"] |= {
         "labelFontSize": _TYPE,
         "titleFontSize": _TYPE,
-        "labelLimit": 420,
+        "labelLimit": 460,
         "titlePadding": 10,
     }
     config["legend"] |= {"labelFontSize": _TYPE, "symbolSize": 160, "labelLimit": 420}

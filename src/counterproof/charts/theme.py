@@ -42,7 +42,7 @@ def config() -> dict[str, Any]:
             "domainColor": FAINT,
             "tickColor": FAINT,
             "gridColor": RULE,
-            "labelLimit": 220,
+            "labelLimit": 360,
         },
         "legend": {
             "labelColor": INK,
