@@ -52,5 +52,5 @@ def _add(bench: Bench, planned: hl.PlannedRun, made: BoxRun, start, probe: str |
     register = planned.kept == "register"
     log = made.reading_log("accumulated" if register else "momentary", every_s=5.0)
     signals = [log] if register else [PulseTrain(made.pulses_s, made.duration_s), log]
-    run = run_of(planned, start).model_copy(update={"probe": probe})
+    run = run_of(planned, start, probe)
     bench.add_run(run, signals)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from counterproof.bench import Bench, LiveRun
 from counterproof.bench.livesound import LiveSound
 from counterproof.errors import UserError
-from counterproof.quantities import parse_number
+from counterproof.quantities import Estimate, parse_number
 from counterproof.quantities.format import format_estimate, format_interval
 from counterproof.records import Run
 from counterproof.signals.clicks import ClickDetector, ClickShape
@@ -172,7 +172,7 @@ class LiveSession:
         if now.seconds - self._rated_at >= max(1.0, self._heard.times_s.size / 2e5):
             self._rated_at = now.seconds
             self._hist = self._heard.intervals(self._resolving())
-            self._rate = _rate_words(rate_of(self._whole()), now)
+            self._rate = _rate_words(rate_of(self._whole()))
             if self._sound is not None:
                 self._sound.release(self._zero + self._listener.counted_s)
         return not self._halt.is_set()
@@ -242,9 +242,7 @@ class LiveSession:
             counted = min(counted, max(0.0, seconds - detector.delay_s - EVENLY_S))
         counted += self._zero
         width, rows = self._heard.strip(counted, self._gaps, self._resolving())
-        readings = self.live.readings()
         return {
-            "run": self.live.run.id,
             "seconds": seconds + self._zero,
             "planned": self.planned_s,
             "word": self._word(seconds),
@@ -262,9 +260,9 @@ class LiveSession:
             "intervals": self._hist,
             "peaks": [float(f"{p:.3g}") for p in self._peaks[-120:]],
             "floor": None if detector is None else float(f"{detector.faintest:.3g}"),
-            "instrument_says": self._now.reading,
-            "readings": len(readings),
-            "last_readings": [[round(t, 1), v, u, f] for t, v, _, u, f in readings[-5:]],
+            "last_readings": [
+                [round(t, 1), v, u, f] for t, v, _, u, f in self.live.readings()[-5:]
+            ],
         }
 
     def _recent(self, counted: float) -> Floats:
@@ -356,17 +354,13 @@ class _Teed:
         self._source.close()
 
 
-def _rate_words(estimate: Any, now: Now) -> dict[str, Any]:
+def _rate_words(estimate: Estimate | None) -> dict[str, Any]:
     if estimate is None:
         return {}
     per_minute = estimate.scaled(60.0, "min⁻¹")
-    relative = estimate.u / estimate.value if estimate.value > 0.0 else None
     return {
         "per_s": format_estimate(estimate.scaled(1.0, "s⁻¹")),
         "per_min": format_estimate(per_minute),
         "interval": format_interval(per_minute.low, per_minute.high, 0.95, "min⁻¹"),
-        "low": estimate.low,
-        "high": estimate.high,
-        "relative": relative,
-        "more_s": now.more_s,
+        "relative": estimate.relative_u if estimate.value > 0.0 else None,
     }
