@@ -113,8 +113,7 @@ def _budget(band: Band) -> object:
 
     from counterproof.quantities.format import format_number
 
-    where = text(f"calibration.band.{band.name.replace(' ', '_')}")
-    table = Table(title=text("calibration.budget_of", where=where), title_justify="left")
+    table = Table(title=text("calibration.budget_of", where=band.where), title_justify="left")
     for column in ("component", "type", "distribution", "contribution", "dof"):
         table.add_column(text(f"calibration.column_{column}"), overflow="fold")
     for row in band.budget:
