@@ -17,7 +17,7 @@ import numpy as np
 from counterproof.counting.planning import time_to_tell_apart
 from counterproof.errors import UserError
 from counterproof.forensics.answer import ReadoutFit
-from counterproof.forensics.places import at, in_the_open, open_background, place_of
+from counterproof.forensics.places import at, open_background, place_of
 from counterproof.forensics.responsefindings import PIVOT
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import SUBSTANTIAL, from_interval, in_words
@@ -127,7 +127,7 @@ def _sensitivity(
     own_places = {
         place_of(e)
         for e in mine
-        if e.run.with_source and in_the_open(e) and PIVOT in e.nuclides[:1]
+        if e.run.with_source and e.run.position.is_open and PIVOT in e.nuclides[:1]
     }
     for place in own_places:
         own, other = at(place, mine), at(place, theirs)
@@ -210,7 +210,7 @@ def _shielded(counter: Counter, evidence: Sequence[Evidence]) -> Own | None:
     mine = [e for e in evidence if e.counter.name == counter.name and e.run.is_background]
     inside = [e for e in mine if e.run.position.absorbers]
     rate = lv.pool(inside, lv.count_rate)
-    free = lv.pool([e for e in mine if in_the_open(e)], lv.count_rate)
+    free = lv.pool([e for e in mine if e.run.position.is_open], lv.count_rate)
     if rate is None or free is None:
         return None
     try:
@@ -226,7 +226,7 @@ def _shielded(counter: Counter, evidence: Sequence[Evidence]) -> Own | None:
     value = 0.5 * (max(least, 0.0) + shield.value)
     spread = (shield.value - max(least, 0.0)) / math.sqrt(12.0)
     own = Estimate(value, math.hypot(spread, u), min(low, value), shield.high, 0.95, "1/s")
-    return Own(own, whole, tuple(e.run.id for e in mine if e in inside or in_the_open(e)))
+    return Own(own, whole, tuple(e.run.id for e in mine if e in inside or e.run.position.is_open))
 
 
 def _in_shield(name: str, own: Own) -> Finding:

@@ -26,7 +26,7 @@ from counterproof.counting.deadtime_sources import dead_time_from_two_sources
 from counterproof.counting.ratefit import fit_rates
 from counterproof.errors import UserError
 from counterproof.forensics.interference import waits_of
-from counterproof.forensics.places import in_the_open, open_background, relative_dose
+from counterproof.forensics.places import open_background, relative_dose
 from counterproof.quantities import Estimate
 from counterproof.trials.rungs import ladders
 from counterproof.trials.shape import Counter, Evidence
@@ -170,7 +170,7 @@ def _two_sources(
     | None
 ):
     """Counts and times of two sources, both, and none, with the ids of the runs."""
-    near = [e for e in own if in_the_open(e) and (e.pulses or e.counts)]
+    near = [e for e in own if e.run.position.is_open and (e.pulses or e.counts)]
     for both in (e for e in near if len(e.run.sources) == 2):
         groups = [
             [

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from counterproof.forensics.answer import ReadoutFit
 from counterproof.forensics.places import (
     Place,
-    in_the_open,
     open_background,
     place_of,
     referred,
@@ -110,7 +109,7 @@ def sensitivities(
     background = [e for e in mine if open_background(e)]
     groups: dict[Place, list[Evidence]] = {}
     for e in mine:
-        if e.run.with_source and in_the_open(e) and e.nuclides[1:] == () and _is_set_for(e):
+        if e.run.with_source and e.run.position.is_open and e.nuclides[1:] == () and _is_set_for(e):
             groups.setdefault(place_of(e), []).append(e)
     found: dict[str, tuple[Estimate, tuple[str, ...]]] = {}
     for group in groups.values():

@@ -14,14 +14,9 @@ Place = tuple[tuple[str, ...], float | None]
 """Sources and distance in mm."""
 
 
-def in_the_open(e: Evidence) -> bool:
-    """Whether nothing stood between source and counter, which faced it."""
-    return not e.run.position.absorbers and e.run.position.angle_deg == 0.0
-
-
 def open_background(e: Evidence) -> bool:
     """Whether a run shows the place's background, no source and no shield about."""
-    return e.run.is_background and in_the_open(e)
+    return e.run.is_background and e.run.position.is_open
 
 
 def place_of(e: Evidence) -> Place:
@@ -31,7 +26,9 @@ def place_of(e: Evidence) -> Place:
 
 def at(place: Place, runs: Sequence[Evidence]) -> list[Evidence]:
     """Return the plain runs at a place."""
-    return [e for e in runs if place_of(e) == place and e.run.with_source and in_the_open(e)]
+    return [
+        e for e in runs if place_of(e) == place and e.run.with_source and e.run.position.is_open
+    ]
 
 
 def referred(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from counterproof.counting.ratio import ratio_of
-from counterproof.forensics.places import in_the_open, open_background
+from counterproof.forensics.places import open_background
 from counterproof.forensics.statements import shown
 from counterproof.forensics.strength import SUBSTANTIAL, bound_from_p, from_interval, in_words
 from counterproof.forensics.twins import tube_likeness
@@ -66,7 +66,7 @@ def quotients(
     """
     groups: dict[tuple[str, float | None], list[Evidence]] = {}
     for e in evidence:
-        if len(e.run.sources) == 1 and e.run.with_source and in_the_open(e):
+        if len(e.run.sources) == 1 and e.run.with_source and e.run.position.is_open:
             key = (e.run.sources[0], e.run.position.distance_mm)
             groups.setdefault(key, []).append(e)
     background = {

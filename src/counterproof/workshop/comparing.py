@@ -163,7 +163,7 @@ def _places(evidence: Sequence[Evidence]) -> dict[str, Place]:
     stood: dict[str, dict[Place, set[str]]] = {}
     for e in evidence:
         p = e.run.position
-        if len(e.run.sources) != 1 or p.absorbers or p.angle_deg != 0.0 or e.run.probe:
+        if len(e.run.sources) != 1 or not p.is_open or e.run.probe:
             continue
         place = (e.run.sources, p.distance_mm)
         stood.setdefault(e.run.sources[0], {}).setdefault(place, set()).add(e.counter.name)
