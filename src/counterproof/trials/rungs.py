@@ -58,8 +58,7 @@ def on_the_ladder(e: Evidence) -> bool:
         e.run.with_source
         and len(e.run.sources) == 1
         and position.distance_mm is not None
-        and not position.absorbers
-        and position.angle_deg == 0.0
+        and position.is_open
     )
 
 
